@@ -1,0 +1,1 @@
+"""Wetmount: a workbench for the ornamental-fish health practitioner."""
