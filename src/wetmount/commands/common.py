@@ -1,0 +1,111 @@
+"""What several commands need: options, case files from arguments, and writing a file whole or not at all."""
+
+from __future__ import annotations
+
+import glob
+import logging
+import os
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import date as Date
+from pathlib import Path
+from typing import Any
+
+import click
+
+from wetmount.errors import InputError
+
+CASE_SUFFIXES = (".toml", ".json")
+
+overlay_option = click.option(
+    "--overlay",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Folder of your own rows that add to the reference or replace rows of it.",
+)
+look_option = click.option(
+    "--look",
+    "look_date",
+    metavar="DATE",
+    help="Use the look of this date (2026-10-03) instead of the last one.",
+)
+seed_option = click.option(
+    "--seed", type=click.IntRange(0), default=1, show_default=True, help="Seed of the redraws behind firmness."
+)
+
+CommandFunction = Callable[..., Any]
+
+
+def log(event: str, **fields: object) -> None:
+    """Record an event with its fields, shown with --verbose."""
+    logging.getLogger("wetmount").info(event, extra={"fields": fields})
+
+
+def case_paths(arguments: tuple[str, ...]) -> list[Path]:
+    """The case files that the arguments name: files as they are, folders for the case files in them, patterns."""
+    paths: list[Path] = []
+    for argument in arguments:
+        path = Path(argument)
+        if path.is_dir():
+            found = sorted(p for p in path.iterdir() if p.suffix in CASE_SUFFIXES and p.is_file())
+            if not found:
+                raise InputError("holds no case file; a case file ends in .toml or .json", file=argument)
+            paths += found
+        elif not path.exists() and glob.has_magic(argument):
+            found = sorted(Path(name) for name in glob.glob(argument, recursive=True))
+            if not found:
+                raise InputError("no file matches this pattern", file=argument)
+            paths += found
+        else:
+            paths.append(path)
+    return paths
+
+
+def look_index(case: Any, wanted: str | None) -> int | None:
+    """The place of the look of date `wanted` among the looks of a case; None (the last one) when none is wanted."""
+    from wetmount.case import looks_of
+
+    if wanted is None:
+        return None
+    try:
+        day = Date.fromisoformat(wanted)
+    except ValueError:
+        raise InputError(f"{wanted!r} is no date; write it as 2026-10-03", field="--look") from None
+    dates = [look.date for look in looks_of(case)]
+    if day not in dates:
+        there = ", ".join(d.isoformat() for d in dates if d is not None) or "none with a date"
+        raise InputError(f"the case has no look of {wanted}; its looks: {there}", field="--look")
+    return len(dates) - 1 - dates[::-1].index(day)
+
+
+@contextmanager
+def whole_file(path: Path) -> Iterator[Path]:
+    """Give a temporary file beside `path` to write; it takes the name `path` only when everything went well."""
+    if not path.parent.is_dir():
+        raise InputError(f"the folder {path.parent} does not exist; make it first or name another", file=str(path))
+    if path.is_dir():
+        raise InputError("is a folder; name a file", file=str(path))
+    temporary = path.with_name(f".{path.stem}.{os.getpid()}{path.suffix}")
+    try:
+        yield temporary
+        os.replace(temporary, path)
+    except OSError as error:
+        raise InputError(f"could not be written: {error.strerror or error}", file=str(path)) from error
+    finally:
+        temporary.unlink(missing_ok=True)
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a text file whole or not at all."""
+    with whole_file(path) as temporary:
+        temporary.write_text(text, encoding="utf-8")
+
+
+def console(**settings: Any) -> Any:
+    """A terminal to print tables on. Where the output is no terminal it is 100 columns wide, the same everywhere."""
+    from rich.console import Console
+
+    if not sys.stdout.isatty():
+        settings.setdefault("width", 100)
+    return Console(highlight=False, **settings)

@@ -1,0 +1,78 @@
+"""`wetmount weigh`: case files in, causes out, as tables or as JSON."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import click
+
+from wetmount.commands.common import case_paths, console, look_option, overlay_option, seed_option
+from wetmount.errors import InputError
+
+
+@click.command(name="weigh")
+@click.argument("case", nargs=-1, required=True)
+@click.option("--json", "as_json", is_flag=True, help="Print JSON, all causes in rank order, instead of tables.")
+@click.option("--all", "show_all", is_flag=True, help="Show every cause in the table, however unlikely.")
+@click.option("--quick", is_flag=True, help="Causes and explanations only: leave out firmness and next examinations.")
+@look_option
+@seed_option
+@overlay_option
+@click.pass_context
+def command(
+    ctx: click.Context,
+    case: tuple[str, ...],
+    as_json: bool,
+    show_all: bool,
+    quick: bool,
+    look_date: str | None,
+    seed: int,
+    overlay: Path | None,
+) -> None:
+    """Weigh cases up: what caused it, how firm that is, why, and what to examine next.
+
+    CASE is a case file (TOML or JSON), a folder of them or a pattern. One that cannot be used is reported, the others
+    are still weighed, and the exit status is then 2.
+    """
+    from wetmount.commands.weigh_json import document, encode_case
+    from wetmount.commands.weigh_tables import print_weighed
+    from wetmount.commands.weighed import weigh_file
+    from wetmount.reference import load_reference
+
+    reference = load_reference(overlay)
+    encoded: list[bytes] = []
+    failures: list[dict[str, str]] = []
+    out = console()
+    paths = case_paths(case)
+    for number, path in enumerate(_with_progress(paths)):
+        try:
+            weighed = weigh_file(path, reference, look_date=look_date, seed=seed, quick=quick)
+        except InputError as error:
+            click.echo(f"wetmount: {error}", err=True)
+            failures.append({"file": str(path), "message": str(error)})
+            continue
+        if as_json:
+            encoded.append(encode_case(weighed))
+        else:
+            if number:
+                out.print()
+            print_weighed(out, weighed, reference, show_all=show_all)
+    if as_json:
+        click.echo(document(encoded, failures))
+    if len(paths) > 1:
+        click.echo(f"{len(paths) - len(failures)} of {len(paths)} cases weighed up.", err=True)
+    if failures:
+        ctx.exit(2)
+
+
+def _with_progress(paths: list[Path]) -> Iterator[Path]:
+    """The paths in turn; a bar on standard error when there are several and someone is watching."""
+    if len(paths) < 2 or not sys.stderr.isatty():
+        yield from paths
+        return
+    from rich.console import Console
+    from rich.progress import track
+
+    yield from track(paths, description="Weighing up", console=Console(stderr=True), transient=True)
