@@ -370,7 +370,7 @@ def parse_quantity(text: str | float, kind: str, *, field: str | None = None, fi
     >>> parse_quantity("1 mg/L", "nitrite", field="nitrite")
     Traceback (most recent call last):
     ...
-    wetmount.errors.InputError: nitrite: "1 mg/L" does not say of what: say what the kit reports, NO2 or NO2-N (see its \
+    wetmount.errors.InputError: nitrite: "1 mg/L" is not clear: say what the kit reports, NO2 or NO2-N (see its \
 leaflet), for example "0.3 mg/L NO2"
     """
     what = KINDS[kind]
@@ -412,7 +412,7 @@ def _unknown_unit(kind: Kind, shown: str, unit_text: str) -> str:
     if not unit_text:
         return f'"{shown}" has no unit; write {kind.meaning} for example as "{kind.example}" ({_listed(kind)})'
     if kind.hint and _fold(unit_text) in {"mg/l", "ppm", "g/m3", "ug/l", "ppb", "g/l", "gal", "gallon", "gallons"}:
-        return f'"{shown}" does not say of what: {kind.hint}, for example "{kind.example}"'
+        return f'"{shown}" is not clear: {kind.hint}, for example "{kind.example}"'
     return f'the unit "{_shown(unit_text)}" is not known for {kind.meaning}; {_listed(kind)}'
 
 
