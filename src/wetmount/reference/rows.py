@@ -1,0 +1,376 @@
+"""One row of each reference table, and which columns make its key.
+
+Every table is a CSV of the same name under `tables/`, its columns named as the fields here and in the same order.
+What each column means, its unit and its vocabulary stand in `columns.toml`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, TypeAlias
+
+Level: TypeAlias = int
+"""Place of a level in its finding's scale, 0 = looked and not seen. The tables write the word (`few`), rows hold the place."""
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where a figure comes from. `kind`: standard | peer-reviewed | extension | trade | forum | book | memory."""
+
+    key: str
+    kind: str
+    citation: str
+
+
+@dataclass(frozen=True, slots=True)
+class HostGroup:
+    """A group of hosts. What holds for the parent holds for the child unless the child has its own row."""
+
+    id: str
+    parent: str | None
+    meaning: str
+
+
+@dataclass(frozen=True, slots=True)
+class Host:
+    """A species with the water it is kept in and the length-weight relation W(g) = a L(cm)^b."""
+
+    scientific_name: str
+    host_group: str
+    common_name: str
+    kept_as: str
+    temperature_low_c: float
+    temperature_high_c: float
+    ph_low: float
+    ph_high: float
+    gh_low_dgh: float | None
+    gh_high_dgh: float | None
+    max_length_cm: float | None
+    length_weight_a: float | None
+    length_weight_b: float | None
+    length_type: str
+    basis: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Examination:
+    """One thing done once to a fish, a tank or a keeper.
+
+    `detection` is the chance of noticing what is there at level 1 and at level 2 or more when it is done properly;
+    `swept_detection` multiplies it after a quick sweep. `minutes` of work, `money` in units of one cheap test.
+    """
+
+    id: str
+    name: str
+    order: int
+    subject: str
+    needs: str
+    minutes: float
+    money: float
+    gives_up_fish: bool
+    short_list: tuple[str, ...]
+    detection: tuple[float, ...]
+    swept_detection: float
+    cautions: tuple[str, ...]
+    how: str
+    basis: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One ordered observation. `levels[0]` is always the level "looked, not seen".
+
+    `kind`: cause (history that acts through risks) | effect (history and counts that act through links) | sign |
+    organism | water | laboratory. `illness_from`: level from which it is a finding of illness of the fish (0 = never).
+    `many_per_field`: mean number per low-power field from which an organism is at level 2.
+    `unwell`: one of the signs of feeling ill that go together whatever the cause.
+    """
+
+    id: str
+    examination: str
+    name: str
+    description: str
+    levels: tuple[str, ...]
+    kind: str
+    illness_from: int
+    many_per_field: float | None
+    unwell: bool
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """A cause of ill health. `rate` is its share of sick-fish cases (0-1), alone or mixed with others."""
+
+    id: str
+    name: str
+    agent: str
+    group: str
+    hosts: str
+    spread: str
+    temperature_low_c: float | None
+    temperature_high_c: float | None
+    temperature_peak: str
+    rate: float
+    notifiable: str
+    zoonotic: bool
+    course_days_low: float
+    course_days_high: float
+    immune_trigger: bool
+    basis: str
+    sources: tuple[str, ...]
+    note: str
+    keeper_words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """P(this condition alone brings the finding to `level` or higher, when it is properly looked for)."""
+
+    condition: str
+    finding: str
+    level: Level
+    probability: float
+    basis: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Leak:
+    """P(finding at `level` or higher in a sick fish from causes outside the table); for a cause-type history finding the
+    background frequency of the answer yes."""
+
+    finding: str
+    level: Level
+    probability: float
+    basis: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryRisk:
+    """Odds of the condition when the answer to a cause-type history question is yes, relative to the case-mix average."""
+
+    condition: str
+    finding: str
+    odds: float
+    basis: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class HostRisk:
+    """Odds of the condition in a host group, relative to the case-mix average."""
+
+    condition: str
+    host_group: str
+    odds: float
+    basis: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class TemperatureRisk:
+    """Odds of the condition when the water was at `low_c` to `high_c` over the last two weeks (None = open)."""
+
+    condition: str
+    low_c: float | None
+    high_c: float | None
+    odds: float
+    basis: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Predisposition:
+    """Odds of `condition` when the condition `parent` is present, relative to its absence."""
+
+    condition: str
+    parent: str
+    odds: float
+    basis: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """A reading of `parameter` beyond `value` (`side`: above | below) puts `finding` at `level` or higher."""
+
+    parameter: str
+    host_group: str
+    finding: str
+    level: Level
+    side: str
+    value: float
+    unit: str
+    basis: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class BodyState:
+    """How the state of the body lowers the chance of noticing what one `examination` would have shown."""
+
+    state: str
+    examination: str
+    detection_factor: float
+    basis: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Sureness:
+    """`false_seen`: chance that "seen" is reported though it is not so; `noticing`: factor on detection of "not seen"."""
+
+    id: str
+    name: str
+    false_seen: float
+    noticing: float
+    basis: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """A warning shown whenever its trigger is. `severity`: stop | care | note."""
+
+    id: str
+    trigger_kind: str
+    trigger: str
+    severity: str
+    text: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class RedFlag:
+    """A sign of fish dying now; raised by a finding at a level, or asked directly when it has no finding."""
+
+    id: str
+    name: str
+    from_finding: str | None
+    from_level: Level | None
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class FirstAidStep:
+    """One step of the next ten minutes under a red flag, with when not to take it."""
+
+    flag: str
+    order: int
+    text: str
+    not_if: str
+    why: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Treatment:
+    """A way of giving one active substance, in the words of its sources. Doses here are prose for people, not yet for sums."""
+
+    id: str
+    agent: str
+    form: str
+    route: str
+    purpose: str
+    dose_low: str
+    dose_high: str
+    unit: str
+    duration: str
+    interval: str
+    repeats: str
+    temperature_note: str
+    salinity_note: str
+    water_half_life_h: str
+    half_life_basis: str
+    hard_stop_max: str
+    contraindications: str
+    interacts_with: str
+    biofilter_effect: str
+    plants_invertebrates_effect: str
+    human_hazard: str
+    legal_note: str
+    basis: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Treats:
+    """Share of the target removed by one full course of a treatment (`effect`, 0-1)."""
+
+    treatment: str
+    condition: str
+    purpose: str
+    target: str
+    effect: float | None
+    evidence: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Sensitivity:
+    """A rule that limits a treatment for a host group, a life stage or another thing living in the water."""
+
+    host_group: str | None
+    thing: str
+    treatment: str
+    rule: str
+    limit: str
+    basis: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """How a table is held: its row class, its key columns, and whether it is a mapping by its one key or a tuple of rows."""
+
+    row: Callable[..., Any]
+    key: tuple[str, ...]
+    mapping: bool
+
+
+TABLES: dict[str, Table] = {
+    "sources": Table(Source, ("key",), True),
+    "host_groups": Table(HostGroup, ("id",), True),
+    "hosts": Table(Host, ("scientific_name",), True),
+    "examinations": Table(Examination, ("id",), True),
+    "findings": Table(Finding, ("id",), True),
+    "conditions": Table(Condition, ("id",), True),
+    "links": Table(Link, ("condition", "finding", "level"), False),
+    "leaks": Table(Leak, ("finding", "level"), False),
+    "history_risks": Table(HistoryRisk, ("condition", "finding"), False),
+    "host_risks": Table(HostRisk, ("condition", "host_group"), False),
+    "temperature_risks": Table(TemperatureRisk, ("condition", "low_c", "high_c"), False),
+    "predispositions": Table(Predisposition, ("condition", "parent"), False),
+    "limits": Table(Limit, ("parameter", "host_group", "finding", "level", "side"), False),
+    "body_states": Table(BodyState, ("state", "examination"), False),
+    "sureness": Table(Sureness, ("id",), True),
+    "cautions": Table(Caution, ("id",), True),
+    "red_flags": Table(RedFlag, ("id",), True),
+    "first_aid": Table(FirstAidStep, ("flag", "order"), False),
+    "treatments": Table(Treatment, ("id",), True),
+    "treats": Table(Treats, ("treatment", "condition", "purpose", "target"), False),
+    "sensitivities": Table(Sensitivity, ("host_group", "thing", "treatment"), False),
+}
