@@ -34,7 +34,7 @@ CHECKS = (
 
 def main(arguments: list) -> int:
     """Do what the command line asks; returns the exit status."""
-    if sys.version_info < (3, 11):
+    if sys.version_info < (3, 11):  # noqa: UP036  (people start this with whatever Python they have)
         print(f"Wetmount needs Python 3.11 or newer; this is {sys.version.split()[0]}.", file=sys.stderr)
         return 1
     if arguments == []:
@@ -81,7 +81,9 @@ def set_up(purpose: str) -> None:
     quiet = ["--quiet", "--no-input", "--disable-pip-version-check"]
     for what in (["--require-hashes", "-r", str(wanted)], ["--no-deps", "--no-build-isolation", "-e", str(HERE)]):
         if subprocess.run([*pip, "install", *quiet, *what], check=False).returncode != 0:
-            raise SystemExit("The packages could not be installed; what pip said stands above. Nothing else was changed.")
+            raise SystemExit(
+                "The packages could not be installed; what pip said stands above. Nothing else was changed."
+            )
     stamp.write_text(key)
 
 

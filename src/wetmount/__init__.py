@@ -36,7 +36,7 @@ _HOME = {
     "weigh_up": "wetmount.weighup",
 }
 
-__all__ = [*sorted(_HOME), "__version__"]  # noqa: PLE0604  (computed, so that a name stands in one place)
+__all__ = [*sorted(_HOME), "__version__"]
 
 
 def __getattr__(name: str) -> Any:

@@ -1,4 +1,4 @@
-"""A weigh-up as tables to read in a terminal, in the order in which it is used: first aid, firmness, causes, why, next."""
+"""A weigh-up as tables for a terminal, in the order in which it is used: first aid, firmness, causes, why, next."""
 
 from __future__ import annotations
 
@@ -50,7 +50,9 @@ def print_weighed(out: Console, weighed: Weighed, reference: Reference, *, show_
     _warnings(out, result)
     _cautions(out, weighed)
     _readings(out, result, reference)
-    out.print(f"[dim]Reference {result.reference_version}. Probabilities, not a verdict; a licensed veterinarian decides.")
+    out.print(
+        f"[dim]Reference {result.reference_version}. Probabilities, not a verdict; a licensed veterinarian decides."
+    )
 
 
 def heading(out: Console, name: str) -> None:
@@ -137,7 +139,8 @@ def _head(out: Console, weighed: Weighed, reference: Reference) -> None:
     seen = sum(1 for observation in evidence.observations if observation.level)
     not_seen = len(evidence.observations) - seen
     out.print(
-        f"{seen + not_seen} findings, {not_seen} of them looked for and not seen; {len(evidence.answers)} answers on history."
+        f"{seen + not_seen} findings, {not_seen} of them looked for and not seen;"
+        f" {len(evidence.answers)} answers on history."
     )
 
 
@@ -187,7 +190,9 @@ def _causes(out: Console, result: WeighUp, show_all: bool) -> None:
         if show_all or rank < 3 or (cause.responsible >= SHOWN_FROM and rank < 12)
     ]
     for rank, cause in enumerate(shown, start=1):
-        between = "" if cause.low is None or cause.high is None else f"{100 * cause.low:.0f} to {100 * cause.high:.0f} %"
+        between = (
+            "" if cause.low is None or cause.high is None else f"{100 * cause.low:.0f} to {100 * cause.high:.0f} %"
+        )
         leading = cause.responsible >= REASONS_FROM
         table.add_row(
             str(rank),
@@ -201,7 +206,9 @@ def _causes(out: Console, result: WeighUp, show_all: bool) -> None:
     rest = result.conditions[len(shown) :]
     if rest:
         out.print(f"[dim]The other {len(rest)} causes, each {percent(max(c.responsible for c in rest))} or less.")
-    out.print("[dim]Responsible: there, and brought at least one finding of illness. Present: there, perhaps only carried.")
+    out.print(
+        "[dim]Responsible: there, and brought at least one finding of illness. Present: there, perhaps only carried."
+    )
 
 
 def _reasons(out: Console, result: WeighUp, reference: Reference) -> None:
@@ -254,11 +261,11 @@ def _unexplained(out: Console, result: WeighUp, reference: Reference) -> None:
         )
 
 
-def price(examination: NextExamination) -> str:
-    """What an examination costs: time and money."""
-    minutes = examination.minutes
-    time = f"{minutes:.0f} min" if minutes < 90 else f"{minutes / 60:.0f} h" if minutes < 48 * 60 else f"{minutes / 1440:.0f} days"
-    return time
+def duration(minutes: float) -> str:
+    """A time of work or waiting in its natural unit: min, h or days."""
+    if minutes < 90:
+        return f"{minutes:.0f} min"
+    return f"{minutes / 60:.0f} h" if minutes < 48 * 60 else f"{minutes / 1440:.0f} days"
 
 
 def _next(out: Console, examinations: tuple[NextExamination, ...] | None) -> None:
@@ -279,7 +286,7 @@ def _next(out: Console, examinations: tuple[NextExamination, ...] | None) -> Non
         table.add_row(
             str(rank),
             one.name,
-            price(one),
+            duration(one.minutes),
             f"{one.money:.2f}" if one.money else "none",
             "one" if one.gives_up_fish else "none",
             one_in(one.changes_leading),
@@ -317,7 +324,9 @@ def _readings(out: Console, result: WeighUp, reference: Reference) -> None:
         return
     heading(out, "readings")
     for observation in traced:
-        out.print(f"  {finding_words([observation.finding], observation.level, reference)}: {'; '.join(observation.trace)}")
+        out.print(
+            f"  {finding_words([observation.finding], observation.level, reference)}: {'; '.join(observation.trace)}"
+        )
     for contradiction in evidence.contradictions:
         out.print(f"  [yellow]{reference.findings[contradiction.finding].name}:[/] {contradiction.why}")
     for ignored in evidence.ignored:

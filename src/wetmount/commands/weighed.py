@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 from wetmount.case import Case
 from wetmount.casefile import read_case
-from wetmount.cautions import CautionShown, cautions_for
+from wetmount.cautions import CautionShown
 from wetmount.commands.common import log, look_index
 from wetmount.evidence import gather_evidence
-from wetmount.first_aid import FirstAid, first_aid_for
+from wetmount.first_aid import FirstAid
 from wetmount.reference import Reference
 from wetmount.weighup import weigh_up
 from wetmount.weighup.results import WeighUp

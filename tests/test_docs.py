@@ -1,0 +1,49 @@
+"""The documentation says what is there: generated pages are fresh, every command and file that is named exists."""
+
+from __future__ import annotations
+
+import importlib.util
+import re
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+from wetmount.cli import COMMANDS
+
+ROOT = Path(__file__).resolve().parents[1]
+WRITTEN = [ROOT / "README.md", ROOT / "CONTRIBUTING.md", *sorted((ROOT / "docs").glob("*.md"))]
+
+
+def _make_docs() -> ModuleType:
+    spec = importlib.util.spec_from_file_location("make_docs", ROOT / "tools" / "make_docs.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def test_generated_pages_are_fresh() -> None:
+    for page, text in _make_docs().pages().items():
+        assert page.exists(), f"run tools/make_docs.py: {page.name} is not there"
+        assert page.read_text("utf-8") == text, f"run tools/make_docs.py: {page.name} is stale"
+
+
+@pytest.mark.parametrize("page", WRITTEN, ids=lambda page: page.name)
+def test_named_commands_exist(page: Path) -> None:
+    """Each `wetmount word` in code on a page is a command."""
+    code = re.findall(r"```.*?```|`[^`]+`|^    .+$", page.read_text("utf-8"), re.DOTALL | re.MULTILINE)
+    named = {word for part in code for word in re.findall(r"\bwetmount ([a-z][a-z-]+)\b", part)}
+    assert named <= set(COMMANDS), named - set(COMMANDS)
+
+
+@pytest.mark.parametrize("page", WRITTEN, ids=lambda page: page.name)
+def test_linked_files_exist(page: Path) -> None:
+    for target in re.findall(r"\]\(([^)#:]+)\)", page.read_text("utf-8")):
+        assert (page.parent / target).exists(), f"{page.name} links to {target}"
+
+
+def test_readme_names_the_job_and_the_two_commands_first() -> None:
+    readme = (ROOT / "README.md").read_text("utf-8")
+    assert readme.index("python3 try.py\n") < readme.index("python3 try.py test\n") < 1600
