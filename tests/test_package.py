@@ -23,7 +23,7 @@ PUBLIC = [
     "Reference",
     "WeighUp",
     "__version__",
-    "cautions_for",
+    "cautions_of",
     "gather_evidence",
     "load_reference",
     "read_case",

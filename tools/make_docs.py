@@ -14,7 +14,9 @@ from pathlib import Path
 from typing import Any
 
 import click
+import msgspec
 
+from wetmount.case import Case
 from wetmount.cli import cli
 
 DOCS = Path(__file__).resolve().parents[1] / "docs"
@@ -69,13 +71,15 @@ def _command_labels() -> Iterator[str]:
 
 
 def _case_keys() -> list[str]:
-    from wetmount.casefile import case_schema
-
-    keys: set[str] = set()
-    schema = case_schema()
-    for name, part in {"case": schema, **schema.get("$defs", {})}.items():
-        keys |= {f"{name}.{key}" for key in part.get("properties", {})}
-    return sorted(keys)
+    """Keys and fixed words of the records; ids of the reference stand in their own section."""
+    schema = msgspec.json.schema(Case)
+    keys = []
+    for record, part in schema["$defs"].items():
+        for key, entry in part.get("properties", {}).items():
+            accepted = [word for choice in (entry, *entry.get("anyOf", [])) for word in choice.get("enum", [])]
+            about = "; ".join(filter(None, [entry.get("description"), ", ".join(map(str, accepted))]))
+            keys.append(f"{record}.{key}: {about}" if about else f"{record}.{key}")
+    return keys
 
 
 def _weigh_keys() -> list[str]:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from wetmount.case import Case as Case
     from wetmount.casefile import read_case as read_case
-    from wetmount.cautions import cautions_for as cautions_for
+    from wetmount.cautions import cautions_of as cautions_of
     from wetmount.errors import InputError as InputError
     from wetmount.evidence import Evidence as Evidence
     from wetmount.evidence import gather_evidence as gather_evidence
@@ -29,7 +29,7 @@ _HOME = {
     "InputError": "wetmount.errors",
     "Reference": "wetmount.reference",
     "WeighUp": "wetmount.weighup.results",
-    "cautions_for": "wetmount.cautions",
+    "cautions_of": "wetmount.cautions",
     "gather_evidence": "wetmount.evidence",
     "load_reference": "wetmount.reference",
     "read_case": "wetmount.casefile",

@@ -18,13 +18,14 @@ def command() -> None:
 @click.option(
     "-o", "--output", type=click.Path(path_type=Path), metavar="FILE", help="Write here instead of the screen."
 )
-def new(output: Path | None) -> None:
+@click.option("--host", metavar="NAME", help="Species or host group to begin with.")
+def new(output: Path | None, host: str | None) -> None:
     """A commented case file to fill in: every part, with what is accepted."""
-    from wetmount.case_template import case_template
+    from wetmount.case_template import new_case_template
     from wetmount.errors import InputError
     from wetmount.reference import load_reference
 
-    text = case_template(load_reference())
+    text = new_case_template(load_reference(), host)
     if output is None:
         click.echo(text, nl=False)
         return
@@ -67,9 +68,10 @@ def schema(output: Path | None) -> None:
     """The JSON Schema of a case file, TOML or JSON alike."""
     import json
 
-    from wetmount.casefile import case_schema
+    from wetmount.casefile import json_schema
+    from wetmount.reference import load_reference
 
-    text = json.dumps(case_schema(), indent=2, ensure_ascii=False) + "\n"
+    text = json.dumps(json_schema(load_reference()), indent=2, ensure_ascii=False) + "\n"
     if output is None:
         click.echo(text, nl=False)
     else:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from importlib import resources
 from pathlib import Path
 
 import click
@@ -20,3 +21,28 @@ DEMONSTRATION = "harbour_row_rack_a.toml"
 )
 def command(out: Path) -> None:
     """Weigh an invented case up and write its report: rainbowfish of Harbour Row that rub and breathe fast."""
+    from wetmount.commands.common import console, whole_file
+    from wetmount.commands.report import write
+    from wetmount.commands.weigh_tables import print_weighed
+    from wetmount.commands.weighed import weigh_file
+    from wetmount.errors import InputError
+    from wetmount.reference import load_reference
+
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(f"the folder could not be made: {error.strerror}", file=str(out)) from error
+    case = out / DEMONSTRATION
+    with whole_file(case) as temporary:
+        temporary.write_bytes((resources.files("wetmount") / "examples" / DEMONSTRATION).read_bytes())
+    reference = load_reference()
+    weighed = weigh_file(case, reference)
+    print_weighed(console(), weighed, reference)
+    written = [case]
+    for ending in (".pdf", ".txt"):
+        written.append(case.with_suffix(ending))
+        with whole_file(written[-1]) as temporary:
+            write(weighed, reference, temporary)
+    click.echo("\nAn invented case, weighed up. The case file, its report and a message to paste:")
+    for path in written:
+        click.echo(f"  {path}")

@@ -1,0 +1,48 @@
+"""`wetmount first-aid`: what to do in the next ten minutes, before anything is weighed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from wetmount.commands.common import console, overlay_option
+
+
+@click.command(name="first-aid")
+@click.argument("flag", nargs=-1)
+@click.option(
+    "--case",
+    "case_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Take the red flags from a case file, together with those named.",
+)
+@overlay_option
+def command(flag: tuple[str, ...], case_file: Path | None, overlay: Path | None) -> None:
+    """Fish are dying now: what to do in the next ten minutes, in order.
+
+    FLAG is one or more red flags, such as gasping_surface. Without any, the red flags are listed.
+    """
+    from wetmount.casefile import read_case
+    from wetmount.commands.weigh_tables import print_first_aid
+    from wetmount.evidence import gather_evidence
+    from wetmount.first_aid import first_aid, red_flags, red_flags_of
+    from wetmount.reference import load_reference
+
+    reference = load_reference(overlay)
+    out = console()
+    if not flag and case_file is None:
+        out.print("Which of these are so? Name them: wetmount first-aid FLAG…\n")
+        for row in reference.red_flags.values():
+            out.print(f"  {row.id:<28} {row.name}")
+        return
+    if case_file is None:
+        up = red_flags(reference, named=flag)
+    else:
+        case = read_case(case_file, reference)
+        up = red_flags_of(gather_evidence(case, reference), reference, (*case.red_flags, *flag))
+    if up:
+        print_first_aid(out, up, first_aid(up, reference))
+    else:
+        out.print("No red flag is up in this case: go on with the weigh-up.")

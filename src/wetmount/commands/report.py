@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING, Literal
 
 import click
 
-from wetmount.commands.common import look_option, overlay_option, seed_option
+from wetmount.commands.common import look_option, overlay_option, seed_option, whole_file
 from wetmount.errors import InputError
+
+if TYPE_CHECKING:
+    from wetmount.commands.weighed import Weighed
+    from wetmount.reference import Reference
 
 FORMATS = (".pdf", ".html", ".txt")
 
@@ -30,7 +35,13 @@ FORMATS = (".pdf", ".html", ".txt")
 @seed_option
 @overlay_option
 def command(
-    case: Path, output: Path, teaching: bool, paper: str, look_date: str | None, seed: int, overlay: Path | None
+    case: Path,
+    output: Path,
+    teaching: bool,
+    paper: Literal["a4", "letter"],
+    look_date: str | None,
+    seed: int,
+    overlay: Path | None,
 ) -> None:
     """Write the report on a case: what was seen, what it probably is, what to do, and every figure with its source."""
     if output.suffix.lower() not in FORMATS:
@@ -39,6 +50,22 @@ def command(
     from wetmount.reference import load_reference
 
     reference = load_reference(overlay)
-    weighed = weigh_file(case, reference, look_date=look_date, seed=seed)
-    write(weighed, reference, output, teaching=teaching, paper=paper)
+    with whole_file(output) as temporary:
+        weighed = weigh_file(case, reference, look_date=look_date, seed=seed)
+        write(weighed, reference, temporary, teaching=teaching, paper=paper)
     click.echo(f"Written: {output}")
+
+
+def write(
+    weighed: Weighed, reference: Reference, path: Path, *, teaching: bool = False, paper: Literal["a4", "letter"] = "a4"
+) -> None:
+    """Write the report on a weighed case; the ending of `path` decides its kind.
+
+    Raises InputError when the libraries of the extra `report` are not installed.
+    """
+    try:
+        from wetmount.report import write_report
+
+        write_report(weighed.case, weighed.weighup, reference, path, teaching=teaching, paper=paper)
+    except ModuleNotFoundError as error:
+        raise InputError(f"the report needs {error.name}, which is not installed; install wetmount[report]") from error

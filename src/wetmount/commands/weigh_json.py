@@ -45,6 +45,7 @@ def case_data(weighed: Weighed) -> dict[str, Any]:
         "opened_the_way": plain(result.opened_the_way),
         "warnings": plain(result.warnings),
         "cautions": plain(weighed.cautions),
+        "red_flags": plain(weighed.red_flags),
         "first_aid": plain(weighed.first_aid),
         "evidence": plain([result.evidence])[0],
         "reference_version": result.reference_version,

@@ -9,6 +9,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from wetmount.commands.weighed import Weighed
+    from wetmount.first_aid import RedFlagSeen, Step
     from wetmount.reference import Reference
     from wetmount.weighup.results import Firmness, NextExamination, Reason, WeighUp
 
@@ -33,6 +34,9 @@ HEADINGS = {
     "cautions": "Cautions",
     "readings": "Readings and notes on the case file",
 }
+
+
+SEVERITY_WORDS = {"stop": "[red]Stop:[/] ", "care": "", "note": "[dim]Note:[/] "}
 
 
 def print_weighed(out: Console, weighed: Weighed, reference: Reference, *, show_all: bool = False) -> None:
@@ -145,11 +149,16 @@ def _head(out: Console, weighed: Weighed, reference: Reference) -> None:
 
 
 def _first_aid(out: Console, weighed: Weighed) -> None:
-    if not weighed.first_aid:
-        return
-    from wetmount.commands.first_aid import print_steps
+    if weighed.red_flags:
+        heading(out, "first_aid")
+        print_first_aid(out, weighed.red_flags, weighed.first_aid)
 
-    print_steps(out, weighed.first_aid)
+
+def print_first_aid(out: Console, flags: Sequence[RedFlagSeen], steps: Sequence[Step]) -> None:
+    """The red flags that are up and the steps against them, numbered."""
+    out.print(f"[red]{'; '.join(flag.name for flag in flags).capitalize()}.[/]")
+    for step in steps:
+        out.print(f"  {step.order}. {step.text}")
 
 
 def firmness_words(firmness: Firmness, names: Any) -> str:
@@ -314,7 +323,7 @@ def _cautions(out: Console, weighed: Weighed) -> None:
         return
     heading(out, "cautions")
     for caution in weighed.cautions:
-        out.print(f"  {caution.text}")
+        out.print(f"  {SEVERITY_WORDS[caution.severity]}{caution.text}")
 
 
 def _readings(out: Console, result: WeighUp, reference: Reference) -> None:

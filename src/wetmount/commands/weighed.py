@@ -8,10 +8,10 @@ from pathlib import Path
 
 from wetmount.case import Case
 from wetmount.casefile import read_case
-from wetmount.cautions import CautionShown
+from wetmount.cautions import CautionShown, cautions_of
 from wetmount.commands.common import log, look_index
 from wetmount.evidence import gather_evidence
-from wetmount.first_aid import FirstAid
+from wetmount.first_aid import RedFlagSeen, Step, first_aid, red_flags_of
 from wetmount.reference import Reference
 from wetmount.weighup import weigh_up
 from wetmount.weighup.results import WeighUp
@@ -25,7 +25,8 @@ class Weighed:
     case: Case
     weighup: WeighUp
     cautions: tuple[CautionShown, ...]
-    first_aid: tuple[FirstAid, ...]
+    red_flags: tuple[RedFlagSeen, ...]
+    first_aid: tuple[Step, ...]
 
 
 def weigh_file(
@@ -41,4 +42,5 @@ def weigh_file(
     evidence = gather_evidence(case, reference, look)
     result = weigh_up(evidence, reference, seed=seed, firmness=not quick, examinations=not quick)
     log("weighed", file=str(path), ms=round(1000 * (time.perf_counter() - began)), state_bits=result.state_bits)
-    return Weighed(str(path), case, result, (), ())
+    flags = red_flags_of(evidence, reference, case.red_flags)
+    return Weighed(str(path), case, result, cautions_of(result, reference), flags, first_aid(flags, reference))

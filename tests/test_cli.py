@@ -1,0 +1,254 @@
+"""The command as a person or a script meets it: what is printed where, and with which exit status."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+
+from wetmount.cli import COMMANDS, cli
+
+DEMONSTRATION = str(resources.files("wetmount") / "examples" / "harbour_row_rack_a.toml")
+SMALLEST = 'format = 1\n[host]\nspecies = "Melanotaenia praecox"\n[findings]\nflashing = "present"\n'
+
+
+def run(*arguments: str) -> Result:
+    return CliRunner().invoke(cli, list(arguments))
+
+
+@pytest.fixture
+def case_file(tmp_path: Path) -> Path:
+    path = tmp_path / "small.toml"
+    path.write_text(SMALLEST, encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def demonstration() -> dict[str, Any]:
+    done = run("weigh", "--json", DEMONSTRATION)
+    assert done.exit_code == 0, done.output
+    data: dict[str, Any] = json.loads(done.stdout)
+    return data
+
+
+def test_help_lists_every_command_and_loads_no_numpy() -> None:
+    code = (
+        "import sys\nfrom wetmount.cli import cli\ncli(['--help'], standalone_mode=False)\nprint(sorted(sys.modules))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    for name in COMMANDS:
+        assert f"\n  {name} " in done.stdout
+    assert "'numpy'" not in done.stdout
+    assert "'rich'" not in done.stdout
+
+
+@pytest.mark.parametrize(
+    "name", [*COMMANDS, "case new", "case check", "case schema", "reference check", "reference show"]
+)
+def test_every_command_has_help(name: str) -> None:
+    done = run(*name.split(), "--help")
+    assert done.exit_code == 0
+    assert done.stdout.startswith("Usage: ")
+
+
+def test_version() -> None:
+    assert run("--version").stdout.startswith("wetmount 0.")
+
+
+def test_an_unknown_command_is_refused() -> None:
+    assert run("nonsense").exit_code == 2
+
+
+def test_weigh_json_has_the_promised_shape(demonstration: dict[str, Any]) -> None:
+    assert set(demonstration) >= {"schema", "cases"}
+    (case,) = demonstration["cases"]
+    keys = ["conditions", "explanations", "remaining_probability", "exact", "state_bits", "next_examinations"]
+    keys += ["firmness", "unexplained", "warnings", "cautions", "reference_version"]
+    assert [key for key in case if key in keys] == keys
+    for condition in case["conditions"]:
+        assert list(condition)[:5] == ["id", "name", "prior", "probability", "responsible"]
+        assert 0 <= condition["responsible"] <= condition["probability"] + 1e-12 <= 1 + 2e-12
+    for explanation in case["explanations"]:
+        assert list(explanation) == ["conditions", "probability"]
+    for examination in case["next_examinations"]:
+        assert list(examination)[:4] == ["id", "name", "information_bits", "changes_leading"]
+
+
+def test_weigh_json_holds_all_conditions_in_rank_order(demonstration: dict[str, Any]) -> None:
+    from wetmount.reference import load_reference
+
+    (case,) = demonstration["cases"]
+    ids = [condition["id"] for condition in case["conditions"]]
+    assert sorted(ids) == sorted(load_reference().conditions)
+    responsible = [condition["responsible"] for condition in case["conditions"]]
+    assert responsible == sorted(responsible, reverse=True)
+
+
+def test_weigh_json_explanations_and_remainder_make_one(demonstration: dict[str, Any]) -> None:
+    (case,) = demonstration["cases"]
+    total = sum(one["probability"] for one in case["explanations"]) + case["remaining_probability"]
+    assert total == pytest.approx(1, abs=1e-6)
+
+
+def test_weigh_prints_tables() -> None:
+    done = run("weigh", DEMONSTRATION)
+    assert done.exit_code == 0, done.output
+    from wetmount.commands.weigh_tables import HEADINGS
+
+    for heading in ("firmness", "causes", "reasons", "explanations", "next", "cautions"):
+        assert HEADINGS[heading] in done.stdout
+    assert done.stdout.index(HEADINGS["firmness"]) < done.stdout.index(HEADINGS["causes"])
+
+
+def test_weigh_same_seed_same_answer(case_file: Path) -> None:
+    assert (
+        run("weigh", "--json", "--seed", "7", str(case_file)).stdout
+        == run("weigh", "--json", "--seed", "7", str(case_file)).stdout
+    )
+
+
+def test_one_bad_case_among_many_is_named_and_the_others_are_weighed(case_file: Path, tmp_path: Path) -> None:
+    bad = tmp_path / "bad.toml"
+    bad.write_text('format = 1\n[host]\nspecies = "Melanotaenia praecox"\n[findings]\nflashnig = "present"\n', "utf-8")
+    done = run("weigh", "--json", "--quick", str(bad), str(case_file))
+    assert done.exit_code == 2
+    data = json.loads(done.stdout)
+    assert [case["file"] for case in data["cases"]] == [str(case_file)]
+    assert [failure["file"] for failure in data["failures"]] == [str(bad)]
+    assert "bad.toml" in done.stderr
+    assert "flashing" in done.stderr  # the id that was probably meant
+    assert "1 of 2 cases" in done.stderr
+
+
+def test_a_folder_and_a_pattern_name_the_cases_in_them(case_file: Path) -> None:
+    (case_file.parent / "second.toml").write_text(SMALLEST, "utf-8")
+    (case_file.parent / "notes.txt").write_text("no case", "utf-8")
+    by_folder = json.loads(run("weigh", "--json", "--quick", str(case_file.parent)).stdout)
+    by_pattern = json.loads(run("weigh", "--json", "--quick", str(case_file.parent / "*.toml")).stdout)
+    assert len(by_folder["cases"]) == 2
+    assert by_folder == by_pattern
+
+
+@pytest.mark.parametrize(
+    "arguments", [("weigh", "missing.toml"), ("weigh", "missing-*.toml"), ("report", "missing.toml", "-o", "x.pdf")]
+)
+def test_a_missing_file_is_one_sentence_and_status_2(
+    arguments: tuple[str, ...], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    done = run(*arguments)
+    assert done.exit_code == 2
+    assert "missing" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert not list(tmp_path.iterdir())
+
+
+def test_an_empty_folder_is_refused(tmp_path: Path) -> None:
+    done = run("weigh", str(tmp_path))
+    assert done.exit_code == 2
+    assert "holds no case file" in done.stderr
+
+
+@pytest.mark.parametrize(("date", "says"), [("3 October", "no date"), ("1999-01-01", "no look of 1999-01-01")])
+def test_a_look_that_is_not_there_is_refused(date: str, says: str) -> None:
+    done = run("weigh", "--look", date, DEMONSTRATION)
+    assert done.exit_code == 2
+    assert says in done.stderr
+
+
+def test_verbose_says_on_standard_error_what_is_done(case_file: Path) -> None:
+    done = run("--verbose", "weigh", "--json", "--quick", str(case_file))
+    assert " info weighed file=" in done.stderr
+    json.loads(done.stdout)
+
+
+def test_case_new_is_a_case_that_check_accepts(tmp_path: Path) -> None:
+    path = tmp_path / "new.toml"
+    assert run("case", "new", "-o", str(path)).exit_code == 0
+    assert path.read_text("utf-8") == run("case", "new").stdout
+    done = run("case", "check", str(path))
+    assert done.exit_code == 0, done.output
+    again = run("case", "new", "-o", str(path))
+    assert again.exit_code == 2
+    assert "is there already" in again.stderr
+
+
+def test_case_check_names_every_problem_and_exits_2(tmp_path: Path) -> None:
+    path = tmp_path / "bad.toml"
+    path.write_text('format = 1\n[host]\ngroup = "livebearre"\n[findings]\nflashing = "very"\n', "utf-8")
+    done = run("case", "check", str(path))
+    assert done.exit_code == 2
+    assert "host" in done.stderr
+    assert "flashing" in done.stderr
+
+
+def test_case_schema_is_a_json_schema() -> None:
+    import jsonschema
+
+    schema = json.loads(run("case", "schema").stdout)
+    jsonschema.Draft202012Validator.check_schema(schema)
+
+
+def test_reference_check_passes() -> None:
+    done = run("reference", "check")
+    assert done.exit_code == 0, done.stderr
+
+
+def test_reference_show_prints_a_row_with_its_sources() -> None:
+    done = run("reference", "show", "flashing")
+    assert done.exit_code == 0
+    assert "flashing" in done.stdout
+
+
+def test_reference_show_suggests_for_a_typo() -> None:
+    done = run("reference", "show", "flashnig")
+    assert done.exit_code == 2
+    assert "flashing" in done.stderr
+
+
+@pytest.mark.parametrize("name", ["report.docx", "report"])
+def test_a_report_of_another_kind_is_refused(name: str, tmp_path: Path) -> None:
+    done = run("report", DEMONSTRATION, "-o", str(tmp_path / name))
+    assert done.exit_code == 2
+    assert ".pdf, .html, .txt" in done.stderr
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_report_into_a_missing_folder_is_refused(tmp_path: Path) -> None:
+    done = run("report", DEMONSTRATION, "-o", str(tmp_path / "not there" / "report.txt"))
+    assert done.exit_code == 2
+    assert "does not exist" in done.stderr
+
+
+def test_a_failed_write_leaves_the_old_file(tmp_path: Path) -> None:
+    from wetmount.commands.common import whole_file
+
+    path = tmp_path / "report.txt"
+    path.write_text("old", "utf-8")
+
+    def half_way() -> None:
+        with whole_file(path) as temporary:
+            temporary.write_text("half", "utf-8")
+            raise RuntimeError("half way")
+
+    with pytest.raises(RuntimeError, match="half way"):
+        half_way()
+    assert path.read_text("utf-8") == "old"
+    assert [one.name for one in tmp_path.iterdir()] == ["report.txt"]
+
+
+def test_demo_shows_the_weigh_up_and_writes_the_report(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    done = run("demo", "--out", str(out))
+    assert done.exit_code == 0, done.output
+    written = sorted(path.name for path in out.iterdir())
+    assert written == ["harbour_row_rack_a.pdf", "harbour_row_rack_a.toml", "harbour_row_rack_a.txt"]
+    assert (out / "harbour_row_rack_a.pdf").read_bytes().startswith(b"%PDF")
+    for name in written:
+        assert name in done.stdout
