@@ -15,7 +15,7 @@ from click.testing import CliRunner, Result
 from wetmount.cli import COMMANDS, cli
 
 DEMONSTRATION = str(resources.files("wetmount") / "examples" / "harbour_row_rack_a.toml")
-SMALLEST = 'format = 1\n[host]\nspecies = "Melanotaenia praecox"\n[findings]\nflashing = "present"\n'
+SMALLEST = 'format = 1\n[host]\nspecies = "Melanotaenia praecox"\n[findings]\nflashing = "frequent"\n'
 
 
 def run(*arguments: str) -> Result:
@@ -115,7 +115,7 @@ def test_weigh_same_seed_same_answer(case_file: Path) -> None:
 
 def test_one_bad_case_among_many_is_named_and_the_others_are_weighed(case_file: Path, tmp_path: Path) -> None:
     bad = tmp_path / "bad.toml"
-    bad.write_text('format = 1\n[host]\nspecies = "Melanotaenia praecox"\n[findings]\nflashnig = "present"\n', "utf-8")
+    bad.write_text('format = 1\n[host]\nspecies = "Melanotaenia praecox"\n[findings]\nflashnig = "frequent"\n', "utf-8")
     done = run("weigh", "--json", "--quick", str(bad), str(case_file))
     assert done.exit_code == 2
     data = json.loads(done.stdout)

@@ -34,7 +34,7 @@ def test_generated_pages_are_fresh() -> None:
 def test_named_commands_exist(page: Path) -> None:
     """Each `wetmount word` in code on a page is a command."""
     code = re.findall(r"```.*?```|`[^`]+`|^    .+$", page.read_text("utf-8"), re.DOTALL | re.MULTILINE)
-    named = {word for part in code for word in re.findall(r"\bwetmount ([a-z][a-z-]+)\b", part)}
+    named = {word for part in code for word in re.findall(r"(?<!from )\bwetmount ([a-z][a-z-]+)\b", part)}
     assert named <= set(COMMANDS), named - set(COMMANDS)
 
 
@@ -47,3 +47,21 @@ def test_linked_files_exist(page: Path) -> None:
 def test_readme_names_the_job_and_the_two_commands_first() -> None:
     readme = (ROOT / "README.md").read_text("utf-8")
     assert readme.index("python3 try.py\n") < readme.index("python3 try.py test\n") < 1600
+
+
+def _toml_examples() -> list[tuple[str, str]]:
+    pages = [ROOT / "README.md", ROOT / "docs" / "case-file.md"]
+    return [
+        (page.name, text)
+        for page in pages
+        for text in re.findall(r"```toml\n(.*?)```", page.read_text("utf-8"), re.DOTALL)
+    ]
+
+
+@pytest.mark.parametrize(("page", "text"), _toml_examples())
+def test_example_cases_are_accepted(page: str, text: str) -> None:
+    """Every case file shown can be used, and nothing in it is doubtful."""
+    from wetmount.casefile import check_case_text
+    from wetmount.reference import load_reference
+
+    assert [str(problem) for problem in check_case_text(text, "toml", page, load_reference())] == []
