@@ -1,8 +1,8 @@
 """Quantities at the border: a number with its unit in, a float in one internal unit out.
 
 People write `0.8 mg/L NO2`, `78.8 F` or `12 dGH`; the rest of the library works in one unit a kind. The list of units
-is closed and every factor is exact or follows from standard atomic weights. A number without a unit is refused (only pH
-has none), because a nitrite "of 1" may be 1 mg/L of the ion or 3.3 times as much, and a "gallon" may be 3.8 or 4.5 litres.
+is closed and every factor is exact or follows from standard atomic weights. A number without a unit is refused (only
+pH has none), because a nitrite "of 1" may be 1 mg/L of the ion or 3.3 times as much, and a "gallon" 3.8 or 4.5 litres.
 
 Sources of the factors:
 - inch, foot, pound, ounce: international yard and pound agreement 1959 (0.9144 m and 0.45359237 kg exactly), in NIST
@@ -236,7 +236,9 @@ _KINDS = (
         "chloride", "chloride", "mg/L", _dissolved({"Cl": 1.0}, molar_mass_g=MOLAR_MASS_G["Cl"], bare=True),
         0, 40_000, "30 mg/L",
     ),
-    Kind("gas_pressure", "total gas pressure of the barometric pressure", "%", (Unit(("%", "percent"), 1.0),), 50, 300, "102 %"),
+    Kind(
+        "gas_pressure", "total gas pressure relative to the air", "%", (Unit(("%", "percent"), 1.0),), 50, 300, "102 %"
+    ),
     Kind("turbidity", "turbidity", "NTU", (Unit(("NTU", "FNU", "FTU"), 1.0),), 0, 4000, "5 NTU"),
     Kind("bacteria", "bacteria count of the water", "CFU/mL", (Unit(("CFU/mL",), 1.0),), 0, 1e10, "1000 CFU/mL"),
     Kind(
@@ -338,10 +340,11 @@ READINGS: Final[tuple[str, ...]] = (
     "conductivity", "chlorine", "copper", "co2", "chloride", "gas_pressure", "turbidity", "bacteria", "air_pressure",
     "altitude",
 )  # fmt: skip
-"""Kinds that are readings of water: the keys of the readings table of a case file and the options of `wetmount water`."""
+"""Kinds that are readings of water: the keys of the readings of a case file and the options of `wetmount water`."""
 
 _FOLD = str.maketrans(
-    {"µ": "u", "μ": "u", "º": "°", "˚": "°", "−": "-", "–": "-", "₂": "2", "₃": "3", "₄": "4", "³": "3", "⁺": "+", "⁻": "-"}
+    {"µ": "u", "μ": "u", "º": "°", "˚": "°", "−": "-", "–": "-", "₂": "2", "₃": "3", "₄": "4"}
+    | {"³": "3", "⁺": "+", "⁻": "-"}
 )
 _QUANTITY = re.compile(r"([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)(.*)", re.DOTALL)
 
@@ -360,8 +363,8 @@ _UNITS: Final[Mapping[str, Mapping[str, Unit]]] = {
 def parse_quantity(text: str | float, kind: str, *, field: str | None = None, file: str | None = None) -> Quantity:
     """The quantity written in `text`, in the internal unit of `kind` (a key of `KINDS`).
 
-    Raises `InputError` naming `field` (and `file`) for a number without unit (unless pH), a unit that is not on the list
-    of the kind, a decimal comma, a number that is not finite, or a value that is physically impossible.
+    Raises `InputError` naming `field` (and `file`) for a number without unit (unless pH), a unit that is not on the
+    list of the kind, a decimal comma, a number that is not finite, or a value that is physically impossible.
 
     >>> parse_quantity("78.8 F", "temperature")
     Quantity(value=26.0, unit='°C')

@@ -15,7 +15,7 @@ from wetmount.units import CACO3_MG_PER_MEQ, MOLAR_MASS_G
 
 STANDARD_PRESSURE_MMHG: Final = 760.0
 SALT_WATER_FROM_G_PER_KG: Final = 1.0
-"""Salinity from which ammonia is worked out with the salt-water equation. The two equations differ there by under 1 %."""
+"""Salinity from which ammonia is worked out with the salt-water equation; the two differ there by under 1 %."""
 
 
 def _require(value: float, low: float, high: float, what: str, unit: str) -> None:
@@ -25,7 +25,7 @@ def _require(value: float, low: float, high: float, what: str, unit: str) -> Non
         raise InputError(f"{what} {value:g} {unit}".strip() + f" is outside the range of the formula, {accepted}")
 
 
-# --- ammonia -----------------------------------------------------------------------------------------------------------
+# --- ammonia --------------------------------------------------------------------------------------------------------
 
 
 def ammonia_pka_fresh(temperature_c: float) -> float:
@@ -45,7 +45,7 @@ def ammonia_pka_salt(temperature_c: float, salinity_g_per_kg: float) -> float:
     """pKa of ammonium in brackish and salt water on the free-hydrogen scale; S 0 to 40, -2 to 40 °C, better than 5 %.
 
     Clegg and Whitfield 1995, Geochimica et Cosmochimica Acta 59:2403-2421. Of their two scales this one fits a keeper's
-    meter or kit: both are set on NBS buffers, which read close to the free scale in sea water, while the oceanographers'
+    meter or kit: both are set on NBS buffers, which read close to the free scale in sea water; the oceanographers'
     total scale lies about 0.13 lower and would put the ammonia 20 to 30 % too high. Against the measurements of Bower
     and Bidwell 1978 it errs by 0 to 4 %, on the safe side, and unlike a fit to their table (10 to 25 °C, S 34) it
     holds at tropical temperatures and in brackish water.
@@ -125,7 +125,7 @@ def ph_at_limit(
     return ammonia_pka(temperature_c, salinity_g_per_kg) - math.log10(total_ammonia_mg_n_per_l / limit_mg_n_per_l - 1)
 
 
-# --- dissolved oxygen --------------------------------------------------------------------------------------------------
+# --- dissolved oxygen -----------------------------------------------------------------------------------------------
 
 
 def pressure_at_altitude_mmhg(altitude_m: float) -> float:
@@ -183,7 +183,7 @@ def oxygen_percent(
     return 100 * oxygen_mg_per_l / oxygen_saturation_mg_per_l(temperature_c, salinity_g_per_kg, air_pressure_mmhg)
 
 
-# --- carbon dioxide ----------------------------------------------------------------------------------------------------
+# --- carbon dioxide -------------------------------------------------------------------------------------------------
 
 
 def carbonate_pk(temperature_c: float) -> tuple[float, float, float, float]:
@@ -237,7 +237,7 @@ def co2_mg_per_l(
     return float(1000 * MOLAR_MASS_G["CO2"] * bicarbonate * h / k1)
 
 
-# --- conductivity and salinity -----------------------------------------------------------------------------------------
+# --- conductivity and salinity --------------------------------------------------------------------------------------
 
 _PSS_A = (0.0080, -0.1692, 25.3851, 14.0941, -7.0261, 2.7081)
 _PSS_B = (0.0005, -0.0056, -0.0066, -0.0375, 0.0636, -0.0144)
@@ -271,7 +271,7 @@ def salinity_from_ratio(conductivity_ratio: float, temperature_c: float) -> floa
 
 
 def _hill_ratio_at_2(k: float) -> float:
-    """Practical salinity over its Hill form at S = 2: TEOS-10's rational fit needs no iteration, this needs a few steps."""
+    """Practical salinity over its Hill form at S = 2: a few Newton steps where TEOS-10 uses a fitted fraction."""
     root = math.sqrt(0.07)
     for _ in range(20):
         value = sum((a + k * b) * root**i for i, (a, b) in enumerate(zip(_PSS_A, _PSS_B, strict=True)))
@@ -324,7 +324,7 @@ def dissolved_solids_mg_per_l(conductivity_us_per_cm: float, factor: float = 0.6
     return factor * conductivity_us_per_cm
 
 
-# --- nitrite and chloride, copper --------------------------------------------------------------------------------------
+# --- nitrite and chloride, copper -----------------------------------------------------------------------------------
 
 
 def chloride_from_salinity_mg_per_l(salinity_g_per_kg: float) -> float:
