@@ -1,0 +1,92 @@
+"""Explanations, what remains unexplained, and what opened the way."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wetmount.weighup.pose import Posed
+from wetmount.weighup.results import Explanation, OpenedTheWay, Unexplained
+from wetmount.weighup.sampled import Sampled
+from wetmount.weighup.terms import Term
+
+SHOWN_EXPLANATIONS = 8
+UNEXPLAINED_FROM = 0.5
+"""A finding is called unexplained when causes outside the tables more probably than not brought it."""
+
+
+def explanations(
+    posed: Posed, sampled: Sampled, seed: int, repeats: int = 4
+) -> tuple[tuple[Explanation, ...], float]:
+    """The likeliest sets of conditions that brought the positive findings, and the mass of all others.
+
+    For each sampled set of present conditions, which of them acted is drawn `repeats` times from its exact
+    distribution given the findings.
+    """
+    brought = _brought(posed, np.repeat(sampled.present, repeats, axis=0), np.random.default_rng(seed))
+    weight = np.repeat(sampled.weight / repeats, repeats)
+    mass: dict[bytes, float] = {}
+    sets: dict[bytes, tuple[str, ...]] = {}
+    packed = np.packbits(brought, axis=1)
+    for row, key, share in zip(brought, (p.tobytes() for p in packed), weight, strict=True):
+        mass[key] = mass.get(key, 0.0) + float(share)
+        if key not in sets:
+            sets[key] = tuple(posed.network.conditions[i] for i in np.flatnonzero(row))
+    ranked = sorted(mass.items(), key=lambda item: (-item[1], sets[item[0]]))[:SHOWN_EXPLANATIONS]
+    shown = tuple(Explanation(sets[key], share) for key, share in ranked)
+    return shown, max(0.0, 1.0 - sum(e.probability for e in shown))
+
+
+def _brought(posed: Posed, present: NDArray[np.float64], rng: np.random.Generator) -> NDArray[np.bool_]:
+    """Draw which present conditions brought at least one positive finding; (s, n)."""
+    brought = np.zeros(present.shape, dtype=bool)
+    for term in posed.terms:
+        if term.level > 0:
+            _draw_causes(term, present, brought, rng)
+    return brought
+
+
+def _draw_causes(
+    term: Term, present: NDArray[np.float64], brought: NDArray[np.bool_], rng: np.random.Generator
+) -> None:
+    """Mark in `brought` the conditions that brought one report, drawn one after another given that it was made."""
+    q, leak, _, _ = term.reduced()
+    outside = leak + (1.0 - leak) * term.missed
+    rest = np.ones(len(present)) * (1.0 - outside)
+    causes = np.flatnonzero((q > 0.0) & present.any(axis=0))
+    for i in causes:
+        rest *= 1.0 - q[i] * present[:, i]
+    # `rest` is the chance that neither a cause still to come nor anything outside makes the report.
+    made = np.zeros(len(present), dtype=bool)
+    for i in causes:
+        acts = q[i] * present[:, i]
+        chance = np.where(made, acts, acts / (1.0 - rest))
+        here = rng.random(len(present)) < chance
+        rest /= 1.0 - np.minimum(acts, 1.0 - 1e-12)
+        made |= here
+        brought[:, i] |= here
+
+
+def unexplained(posed: Posed, sampled: Sampled) -> tuple[Unexplained, ...]:
+    """Positive findings that more probably than not no condition of the tables brought, most so first."""
+    found = []
+    for term in posed.terms:
+        if term.level > 0:
+            chance = float(sampled.mean(term.only_leak(sampled.present)))
+            if chance > UNEXPLAINED_FROM:
+                found.append(Unexplained(term.findings, term.level, chance))
+    return tuple(sorted(found, key=lambda item: -item.probability))
+
+
+def opened_the_way(posed: Posed, sampled: Sampled, leading: list[int]) -> tuple[OpenedTheWay, ...]:
+    """Predisposing conditions of the leading ones, with their chance of being present together with them."""
+    network = posed.network
+    found = []
+    for child in leading:
+        with_child = sampled.weight * sampled.present[:, child]
+        total = float(with_child.sum())
+        for parent, odds in network.parents[child]:
+            if total > 0.0:
+                chance = float(np.sum(with_child * sampled.present[:, parent])) / total
+                found.append(OpenedTheWay(network.conditions[child], network.conditions[parent], chance, odds))
+    return tuple(sorted(found, key=lambda item: (leading.index(network.conditions.index(item.condition)), -item.probability)))

@@ -1,0 +1,145 @@
+"""Which examination next: what each is expected to tell, whether it could change the answer, and its price."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from wetmount.evidence import Evidence
+from wetmount.reference import Reference
+from wetmount.reference.rows import Examination
+from wetmount.weighup.network import Floats
+from wetmount.weighup.pose import Posed
+from wetmount.weighup.results import NextExamination
+from wetmount.weighup.sampled import Sampled
+from wetmount.weighup.terms import noticed
+
+SETS, OUTCOMES = 600, 300
+"""Condition sets and simulated outcomes an examination is judged on; the standard error is about 0.03 bits."""
+
+COST_START, COST_MINUTE, COST_FISH = 4.0, 0.5, 30.0
+"""Cost of beginning at all, of a minute and of a fish given up, in the money units of the examinations (judgement)."""
+
+DONE_SHARE = 0.5
+"""An examination counts as done when at least this share of its short list was looked at."""
+
+LABORATORY_WORTH_CHANGE = 0.10
+"""A laboratory test is worth its price from this chance of changing the leading answer (judgement)."""
+
+LIKE_NOTHING = 0.02
+"""Below this many bits an examination is expected to tell next to nothing."""
+
+
+def cost_of(examination: Examination) -> float:
+    """Time, money and a fish given up, as one figure in the money units of the examinations table."""
+    fish = COST_FISH if examination.gives_up_fish else 0.0
+    return COST_START + COST_MINUTE * examination.minutes + examination.money + fish
+
+
+def next_examinations(
+    posed: Posed, sampled: Sampled, blame: Floats, evidence: Evidence, reference: Reference, leading: int, seed: int
+) -> tuple[NextExamination, ...]:
+    """Examinations not done yet, by expected information per cost.
+
+    The information is about who is to blame: blame (s, n) is, for each sampled set, the chance that each condition is
+    responsible. Outcomes are simulated from the sampled sets; the likelihood of every outcome under every set gives
+    the expected mutual information with the pattern of blame over the leading conditions, and how often another
+    condition would lead.
+    """
+    rng = np.random.default_rng(seed)
+    chosen = rng.choice(len(sampled.weight), size=SETS, p=sampled.weight)
+    present, blame = sampled.present[chosen], blame[chosen]
+    focus = np.argsort(-blame.mean(axis=0), kind="stable")[:8]
+    pattern = (rng.random((SETS, len(focus))) < blame[:, focus]) @ (1 << np.arange(len(focus)))
+    looked = {observation.finding for observation in evidence.observations}
+    found = []
+    for examination in sorted(reference.examinations.values(), key=lambda e: e.order):
+        if evidence.examinations_done.get(examination.id, 0.0) >= DONE_SHARE:
+            continue
+        columns = _columns(examination, looked, posed, reference)
+        if columns:
+            bits, changes = _judge(examination, columns, posed, present, blame, pattern, leading, rng)
+            found.append((examination, bits, changes))
+    return _ranked(found)
+
+
+def _columns(examination: Examination, looked: set[str], posed: Posed, reference: Reference) -> list[int]:
+    """The findings that this examination could still show."""
+    own = {id for id, finding in reference.findings.items() if finding.examination == examination.id}
+    wanted = (own | set(examination.short_list)) - looked
+    return [j for j, id in enumerate(posed.network.findings) if id in wanted]
+
+
+def _judge(
+    examination: Examination,
+    columns: Sequence[int],
+    posed: Posed,
+    present: Floats,
+    blame: Floats,
+    pattern: np.ndarray,
+    leading: int,
+    rng: np.random.Generator,
+) -> tuple[float, float]:
+    """(bits of information about the pattern of blame, chance that another condition leads)."""
+    network = posed.network
+    outcomes = rng.integers(0, SETS, size=OUTCOMES)
+    log_likelihood = np.zeros((SETS, OUTCOMES))
+    for j in columns:
+        levels = int(network.levels[j])
+        detection = np.asarray([*examination.detection, *[examination.detection[-1]] * levels])[:levels]
+        strength = np.minimum(noticed(network.strength[:, j, :levels], detection), 1.0 - 1e-9)
+        leak = noticed(network.leak[j, :levels], detection)
+        acting = strength[:, 0] > 0.0
+        below = (1.0 - leak) * np.exp(present[:, acting] @ np.log1p(-strength[acting]))
+        edges = np.concatenate([np.zeros((SETS, 1)), below, np.ones((SETS, 1))], axis=1)
+        shares = np.diff(edges, axis=1)
+        level = (rng.random(OUTCOMES)[:, None] > edges[outcomes, 1:-1]).sum(axis=1)
+        log_likelihood += np.log(np.maximum(shares, 1e-12))[:, level]
+    likelihood = np.exp(log_likelihood - log_likelihood.max(axis=0))
+    groups, member = np.unique(pattern, return_inverse=True)
+    sums = np.zeros((len(groups), OUTCOMES))
+    np.add.at(sums, member.reshape(-1), likelihood)
+    by_group = sums / np.bincount(member.reshape(-1))[:, None]
+    own = by_group[member.reshape(-1)[outcomes], np.arange(OUTCOMES)]
+    bits = float(np.mean(np.log2(own / likelihood.mean(axis=0))))
+    after = likelihood.T @ blame
+    return max(0.0, bits), float(np.mean(np.argmax(after, axis=1) != leading))
+
+
+def _ranked(found: list[tuple[Examination, float, float]]) -> tuple[NextExamination, ...]:
+    """Ordered by information per cost, each with its sentence of advice."""
+    found = sorted(found, key=lambda item: -item[1] / cost_of(item[0]))
+    at_hand = [item for item in found if item[0].subject != "laboratory" and item[1] >= LIKE_NOTHING]
+    result = []
+    for examination, bits, changes in found:
+        laboratory = examination.subject == "laboratory"
+        worth = bits / cost_of(examination)
+        better = next((item[0] for item in at_hand if item[1] / cost_of(item[0]) > worth), None)
+        result.append(
+            NextExamination(
+                id=examination.id,
+                name=examination.name,
+                information_bits=bits,
+                changes_leading=changes,
+                minutes=examination.minutes,
+                money=examination.money,
+                gives_up_fish=examination.gives_up_fish,
+                laboratory=laboratory,
+                worth=worth,
+                advice=_advice(bits, changes, laboratory, better),
+            )
+        )
+    return tuple(result)
+
+
+def _advice(bits: float, changes: float, laboratory: bool, better: Examination | None) -> str:
+    """One sentence on whether to do it now."""
+    in_ten = f"would change the leading cause about {changes * 100:.0f} times in 100"
+    if not laboratory:
+        return "Expected to tell next to nothing now." if bits < LIKE_NOTHING else f"{in_ten[0].upper()}{in_ten[1:]}."
+    if changes < LABORATORY_WORTH_CHANGE:
+        return f"Not worth its price now: it {in_ten}."
+    if better is not None:
+        return f"Not worth its price before this: {better.name}. It {in_ten}."
+    return f"Worth its price: it {in_ten}."

@@ -1,0 +1,262 @@
+"""The order of work of the sweep: which axis of the state opens, moves and closes at each condition.
+
+The state is an array with one axis for everything that conditions still to come must know:
+
+- a *finding* axis (size 2): is this positive finding already explained?
+- a *parent* axis (size 2): is this predisposing condition present? It stays while two or more children are to come.
+- a *carried* axis: the odds multiplier that one child has collected from parents that matter to nobody else any more;
+  ten parents of one child then cost a handful of values instead of ten bits.
+
+Axis 0 is a batch of independent problems of the same shape; every new axis opens at position 1.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Parents = tuple[tuple[tuple[int, float], ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Fold:
+    """Move a parent axis into a carried axis: value (present d, value v) goes to `target[d][v]` of `size` values."""
+
+    parent_axis: int
+    carried_axis: int
+    target: tuple[tuple[int, ...], tuple[int, ...]]
+    size: int
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One condition: open findings, visit it, merge present and absent, close what nobody needs any more.
+
+    `shape` is the state at the visit without the batch axis. `shifts` and `closes` hold (axis, finding).
+    """
+
+    condition: int
+    shape: tuple[int, ...]
+    opens: tuple[int, ...]
+    shifts: tuple[tuple[int, int], ...]
+    multipliers: Floats | None
+    keep: bool
+    sums: tuple[int, ...]
+    folds: tuple[Fold, ...]
+    closes: tuple[tuple[int, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Steps:
+    """All steps in order, the conditions that no evidence and no arc touches, and the peak number of states."""
+
+    steps: tuple[Step, ...]
+    loose: tuple[int, ...]
+    peak: int
+
+
+def elimination_order(parents: Parents) -> tuple[int, ...]:
+    """An order in which parents come before children and few parents wait for a child (greedy, deterministic).
+
+    Conditions without arcs come last: by then every predisposing condition is closed again.
+    Raises ValueError when the arcs run in a circle.
+    """
+    n = len(parents)
+    children = [{child for child in range(n) if any(p == i for p, _ in parents[child])} for i in range(n)]
+    joined = [i for i in range(n) if parents[i] or children[i]]
+    done: set[int] = set()
+    order: list[int] = []
+
+    def width(extra: set[int]) -> float:
+        """Open axes after `extra`: one for a parent with two or more children left, about one a collecting child."""
+        seen = done | extra
+        left = [children[i] - seen for i in seen]
+        return sum(1.0 for rest in left if len(rest) > 1) + 1.2 * len({min(r) for r in left if len(r) == 1})
+
+    def missing(target: int) -> set[int]:
+        """`target` with all of its ancestors that are not done yet."""
+        wanted: set[int] = set()
+        stack = [target]
+        while stack:
+            node = stack.pop()
+            if node not in done and node not in wanted:
+                wanted.add(node)
+                stack.extend(parent for parent, _ in parents[node])
+        return wanted
+
+    while len(done) < len(joined):
+        groups = {i: missing(i) for i in joined if i not in done}
+        target = min(groups, key=lambda i: (width(groups[i]), len(groups[i]), i))
+        pending = groups[target]
+        while pending:
+            ready = [i for i in pending if all(parent in done for parent, _ in parents[i])]
+            if not ready:
+                raise ValueError("the predisposing arcs run in a circle")
+            chosen = min(ready, key=lambda i: (width({i}), i))
+            done.add(chosen)
+            pending.discard(chosen)
+            order.append(chosen)
+    return (*order, *(i for i in range(n) if i not in done))
+
+
+def compile_steps(order: Sequence[int], parents: Parents, cap: float, strength: Floats) -> Steps:
+    """The steps for these positive findings; strength (n, m) is above 0 where a condition can bring a finding.
+
+    Every finding must have at least one possible condition.
+    """
+    n, m = strength.shape
+    can = strength > 0.0
+    odds = [dict(row) for row in parents]
+    children: list[set[int]] = [{c for c in range(n) if i in odds[c]} for i in range(n)]
+    touched = can.any(axis=1)
+    joined = [i for i in order if odds[i] or children[i]]
+    free = [i for i in order if not odds[i] and not children[i] and touched[i]]
+    rank = np.argsort(np.argsort(can.sum(axis=0), kind="stable"), kind="stable")
+    rarest = [int(rank[can[i]].min()) for i in free]
+    sequence = joined + [i for _, i in sorted(zip(rarest, free, strict=True))]
+    first = {j: next(i for i in sequence if can[i, j]) for j in range(m)}
+    last = {j: next(i for i in reversed(sequence) if can[i, j]) for j in range(m)}
+
+    axes: list[tuple[str, int]] = []
+    carried: dict[int, tuple[float, ...]] = {}
+    done: set[int] = set()
+    peak = 1
+    steps: list[Step] = []
+
+    def size_of(axis: tuple[str, int]) -> int:
+        return len(carried[axis[1]]) if axis[0] == "carried" else 2
+
+    def position(axis: tuple[str, int]) -> int:
+        return axes.index(axis) + 1
+
+    for i in sequence:
+        opens = tuple(j for j in range(m) if first[j] == i)
+        for j in opens:
+            axes.insert(0, ("finding", j))
+        shifts = tuple((position(("finding", j)), j) for j in range(m) if can[i, j])
+        shape = tuple(size_of(axis) for axis in axes)
+        multipliers = _multipliers(i, axes, carried, odds[i], cap)
+        done.add(i)
+        keep = bool(children[i])
+        if keep:
+            axes.insert(0, ("parent", i))
+        peak = max(peak, int(np.prod([size_of(axis) for axis in axes], dtype=np.int64)))
+        sums = []
+        spent = [("carried", i)] + [("parent", p) for kind, p in axes if kind == "parent" and not children[p] - done]
+        for axis in spent:
+            if axis in axes:
+                sums.append(position(axis))
+                axes.remove(axis)
+        folds = []
+        for parent in [key for kind, key in axes if kind == "parent" and len(children[key] - done) == 1]:
+            child = min(children[parent] - done)
+            fold = _fold(parent, child, axes, carried, odds[child][parent], cap)
+            if fold is not None:
+                folds.append(fold)
+        closes = []
+        for j in range(m):
+            if last[j] == i:
+                closes.append((position(("finding", j)), j))
+                axes.remove(("finding", j))
+        steps.append(Step(i, shape, opens, shifts, multipliers, keep, tuple(sums), tuple(folds), tuple(closes)))
+    loose = tuple(i for i in order if not odds[i] and not children[i] and not touched[i])
+    return Steps(tuple(steps), loose, peak)
+
+
+def _multipliers(
+    condition: int,
+    axes: Sequence[tuple[str, int]],
+    carried: dict[int, tuple[float, ...]],
+    odds: dict[int, float],
+    cap: float,
+) -> Floats | None:
+    """What the open parents multiply the odds of `condition` by, in each state; None when no parent is open."""
+    product: Floats = np.ones((1,) * (len(axes) + 1))
+    for position, (kind, key) in enumerate(axes, start=1):
+        if kind == "parent" and key in odds:
+            values: tuple[float, ...] = (1.0, odds[key])
+        elif kind == "carried" and key == condition:
+            values = carried[key]
+        else:
+            continue
+        shape = [1] * (len(axes) + 1)
+        shape[position] = len(values)
+        product = product * np.asarray(values).reshape(shape)
+    return np.minimum(product, cap) if product.size > 1 else None
+
+
+def _fold(
+    parent: int,
+    child: int,
+    axes: list[tuple[str, int]],
+    carried: dict[int, tuple[float, ...]],
+    odds: float,
+    cap: float,
+) -> Fold | None:
+    """Let the child's carried axis take over from a parent axis; changes `axes` and `carried`.
+
+    The cap may be applied at once, since no arc lowers odds. None when the parent axis itself becomes the carried one.
+    """
+    here = axes.index(("parent", parent))
+    if ("carried", child) not in axes:
+        axes[here] = ("carried", child)
+        carried[child] = (1.0, min(cap, odds))
+        return None
+    there = axes.index(("carried", child))
+    old = carried[child]
+    new = tuple(sorted({min(cap, value * factor) for value in old for factor in (1.0, odds)}))
+    target = (
+        tuple(new.index(min(cap, value)) for value in old),
+        tuple(new.index(min(cap, value * odds)) for value in old),
+    )
+    carried[child] = new
+    del axes[here]
+    return Fold(here + 1, there + 1, target, len(new))
+
+
+def merge_children(step: Step, absent: Floats, present: Floats) -> Floats:
+    """The state after a visit: keep or forget whether the condition is present, then sum and fold axes."""
+    mass = np.stack([absent, present], axis=1) if step.keep else absent + present
+    for axis in step.sums:
+        mass = mass.sum(axis=axis)
+    for fold in step.folds:
+        mass = _apply_fold(fold, mass)
+    return mass
+
+
+def split_children(step: Step, after: Floats, shape: tuple[int, ...]) -> tuple[Floats, Floats]:
+    """The transpose of `merge_children`: values for absent and present, each of `shape` (the state at the visit)."""
+    values = after
+    for fold in reversed(step.folds):
+        values = _spread_fold(fold, values)
+    for axis in reversed(step.sums):
+        values = np.expand_dims(values, axis)
+    if step.keep:
+        full = np.broadcast_to(values, (shape[0], 2, *shape[1:]))
+        return full[:, 0], full[:, 1]
+    full = np.broadcast_to(values, shape)
+    return full, full
+
+
+def _apply_fold(fold: Fold, mass: Floats) -> Floats:
+    by_parent = np.moveaxis(mass, (fold.parent_axis, fold.carried_axis), (0, 1))
+    out = np.zeros((fold.size, *by_parent.shape[2:]))
+    for parent in (0, 1):
+        for value, target in enumerate(fold.target[parent]):
+            out[target] += by_parent[parent, value]
+    return np.ascontiguousarray(np.moveaxis(out, 0, _carried_after(fold)))
+
+
+def _spread_fold(fold: Fold, values: Floats) -> Floats:
+    by_carried = np.moveaxis(values, _carried_after(fold), 0)
+    spread = by_carried[np.asarray(fold.target)]
+    return np.moveaxis(spread, (0, 1), (fold.parent_axis, fold.carried_axis))
+
+
+def _carried_after(fold: Fold) -> int:
+    """Where the carried axis stands once the parent axis is gone."""
+    return fold.carried_axis - (fold.parent_axis < fold.carried_axis)

@@ -1,0 +1,89 @@
+"""How much each finding and answer speaks for or against a condition: the weigh-up with it against without it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from wetmount.evidence import Evidence
+from wetmount.weighup.network import Floats
+from wetmount.weighup.pose import Posed, history_product, without
+from wetmount.weighup.results import Reason
+from wetmount.weighup.sampled import Sampled, log_prior, received_odds
+from wetmount.weighup.sweep import Posterior, sweep
+
+RESWEEP_BITS = 16.0
+"""Positive findings are left out by a new exact sweep up to this state size, beyond it by reweighting the samples."""
+
+SMALLEST = 0.02
+"""Reasons that change the odds by less than about 5 % are not listed (log10)."""
+
+
+def reasons(
+    posed: Posed, evidence: Evidence, posterior: Posterior, sampled: Sampled, leading: Sequence[int]
+) -> dict[str, tuple[Reason, ...]]:
+    """For each leading condition, its reasons from the strongest for to the strongest against.
+
+    The weight is log10 of (odds of being present with everything) over (odds with this one left out). Positive
+    findings are left out exactly; what was looked for and not seen, history, host and temperature by reweighting the
+    exact samples with the inverse of their likelihood, which is never far from 1.
+    """
+    chosen = list(leading)
+    odds_now = _odds(posterior.present[chosen])
+    found: list[tuple[tuple[str, ...], int, Floats]] = []
+    here = sampled.mean(sampled.present[:, chosen])
+    for term in posed.terms:
+        if term.level > 0 and posterior.state_bits <= RESWEEP_BITS:
+            left_out = _odds(sweep(without(posed, term).problem).present[chosen])
+            found.append((term.findings, term.level, np.log10(odds_now / left_out)))
+        else:
+            inverse = 1.0 / np.maximum(term.likelihood(sampled.present), 1e-300)
+            found.append((term.findings, term.level, _change(sampled, chosen, here, inverse)))
+    received = received_odds(posed.network, sampled.present)
+    prior = log_prior(sampled.present, posed.problem.odds, received)
+    base_history = history_product(posed.multipliers, posed.network)
+    for key, values in posed.multipliers.items():
+        if key in ("host", "temperature"):
+            odds = posed.problem.odds / values
+            level = 1
+        else:
+            others = {name: factor for name, factor in posed.multipliers.items() if name != key}
+            odds = posed.problem.odds / base_history * history_product(others, posed.network)
+            level = int(evidence.answers[key])
+        factor = np.exp(log_prior(sampled.present, odds, received) - prior)
+        found.append(((key,), level, _change(sampled, chosen, here, factor)))
+    return {
+        posed.network.conditions[i]: tuple(
+            sorted(
+                (Reason(ids, level, float(weight[k])) for ids, level, weight in found if abs(weight[k]) >= SMALLEST),
+                key=lambda reason: -reason.weight,
+            )
+        )
+        for k, i in enumerate(chosen)
+    }
+
+
+def _change(sampled: Sampled, chosen: list[int], here: Floats, factor: Floats) -> Floats:
+    """log10 odds now minus log10 odds after reweighting by `factor`, from the same samples."""
+    after = sampled.mean(sampled.present[:, chosen], factor)
+    return np.asarray(np.log10(_odds(here)) - np.log10(_odds(after)))
+
+
+def _odds(probability: Floats) -> Floats:
+    held = np.clip(probability, 1e-6, 1.0 - 1e-6)
+    return np.asarray(held / (1.0 - held))
+
+
+def memory_share(posed: Posed, reasons_of: dict[str, tuple[Reason, ...]], responsible: dict[str, float]) -> float:
+    """Share of the weight of evidence, over leading conditions by their responsibility, that rests on memory rows."""
+    row = posed.network.condition_index()
+    memory = {term.findings: term.memory for term in posed.terms}
+    total, remembered = 0.0, 0.0
+    for condition, listed in reasons_of.items():
+        for reason in listed:
+            if reason.findings in memory:
+                size = abs(reason.weight) * responsible[condition]
+                total += size
+                remembered += size * bool(memory[reason.findings][row[condition]])
+    return remembered / total if total else 0.0
