@@ -333,10 +333,10 @@ def grade_reading(
     found: dict[str, list[Limit]] = {}
     for limit in limits_for(parameter, host_group, species, reference):
         found.setdefault(limit.finding, []).append(limit)
-    return tuple(_graded(finding, parameter, value, limits, reference) for finding, limits in found.items())
+    return tuple(_graded(finding, value, limits, reference) for finding, limits in found.items())
 
 
-def _graded(finding: str, parameter: str, value: float, limits: list[Limit], reference: Reference) -> GradedFinding:
+def _graded(finding: str, value: float, limits: list[Limit], reference: Reference) -> GradedFinding:
     """The highest level whose limit is passed; else within the lowest."""
     levels = reference.findings[finding].levels
     for limit in limits:
@@ -377,13 +377,10 @@ def grade_water(
     """The graded findings of a water as `water_state` gives it; see `grade_readings`."""
     graded: dict[str, GradedFinding] = {}
     for parameter in _GRADED:
-        known = state.parameters.get(parameter)
-        if known is None or (parameter == "oxygen" and "oxygen_saturation" in state.parameters):
+        if parameter not in state.parameters or (parameter == "oxygen" and "oxygen_saturation" in state.parameters):
             continue
-        for one in _with_rules(parameter, known, state, host_group, species, reference):
-            if one.finding not in reference.findings:
-                continue
-            told = replace(one, trace=(known.how, *one.trace))
+        for one in grade_parameter(parameter, state, host_group, species, reference):
+            told = replace(one, trace=(state.parameters[parameter].how, *one.trace))
             before = graded.get(one.finding)
             graded[one.finding] = told if before is None else _worse(before, told)
     why = state.missing.get("un_ionised_ammonia")
@@ -392,22 +389,29 @@ def grade_water(
     return tuple(graded[finding] for finding in reference.findings if finding in graded)
 
 
-def _with_rules(
-    parameter: str, known: Derived, state: WaterState, host_group: str, species: str | None, reference: Reference
-) -> Iterator[GradedFinding]:
-    """`grade_reading`, with the rules for copper and nitrite laid over it."""
+def grade_parameter(
+    parameter: str, state: WaterState, host_group: str, species: str | None, reference: Reference
+) -> tuple[GradedFinding, ...]:
+    """One parameter of a water: `grade_reading`, with the rules for copper and nitrite that look at other readings."""
+    value = state.parameters[parameter].value
+    if parameter == "chloride_to_nitrite":
+        return ()  # speaks only through `nitrite_cap`
     if parameter == "copper":
         gh = state.parameters.get("gh")
-        for limit in limits_for(parameter, host_group, species, reference):
-            limit = copper_limit(limit, gh.value if gh else None, host_group, reference)
-            yield _graded(limit.finding, parameter, known.value, [limit], reference)
-        return
-    for one in grade_reading(parameter, known.value, host_group, species, reference):
-        if parameter == "nitrite" and one.level:
-            ratio = state.parameters.get("chloride_to_nitrite")
-            level, words = nitrite_cap(one.level, ratio.value if ratio else None, host_group, reference)
-            one = replace(one, level=level, trace=(*one.trace, *((words,) if words else ())))
-        yield one
+        rows = limits_for(parameter, host_group, species, reference)
+        fitted = (copper_limit(row, gh.value if gh else None, host_group, reference) for row in rows)
+        return tuple(_graded(row.finding, value, [row], reference) for row in fitted)
+    graded = grade_reading(parameter, value, host_group, species, reference)
+    if parameter != "nitrite":
+        return graded
+    known = state.parameters.get("chloride_to_nitrite")
+    return tuple(_capped(one, known.value if known else None, host_group, reference) for one in graded)
+
+
+def _capped(one: GradedFinding, ratio: float | None, host_group: str, reference: Reference) -> GradedFinding:
+    """A nitrite finding with `nitrite_cap` laid over it."""
+    level, words = nitrite_cap(one.level or 0, ratio, host_group, reference)
+    return replace(one, level=level, trace=(*one.trace, words)) if words else one
 
 
 def _worse(first: GradedFinding, second: GradedFinding) -> GradedFinding:

@@ -258,27 +258,35 @@ def salinity_from_ratio(conductivity_ratio: float, temperature_c: float) -> floa
     _require(temperature_c, -2, 40, "temperature", "°C")
     _require(conductivity_ratio, 0, 1.3, "conductivity ratio", "")
     t68 = 1.00024 * temperature_c
-    root = math.sqrt(conductivity_ratio)
     k = (t68 - 15) / (1 + 0.0162 * (t68 - 15))
-    salinity = sum((a + k * b) * root**i for i, (a, b) in enumerate(zip(_PSS_A, _PSS_B, strict=True)))
+    salinity, _ = _practical_salinity(math.sqrt(conductivity_ratio), k)
     if salinity >= 2:
         return salinity
-    x, y = 400 * conductivity_ratio, 100 * conductivity_ratio
-    # TEOS-10 scales the whole by the ratio of the two at S = 2, so that the curve has no step there.
-    ratio = _hill_ratio_at_2(k)
-    hill = 0.0080 / (1 + 1.5 * x + x**2) + 0.0005 * k / (1 + math.sqrt(y) + y + y**1.5)
-    return ratio * (salinity - hill)
+    return _hill(salinity, conductivity_ratio, k) * 2 / _hill_at_2(k)
 
 
-def _hill_ratio_at_2(k: float) -> float:
-    """Practical salinity over its Hill form at S = 2: a few Newton steps where TEOS-10 uses a fitted fraction."""
+def _practical_salinity(root: float, k: float) -> tuple[float, float]:
+    """PSS-78 as a polynomial of the root of the conductivity ratio, and its slope."""
+    salinity = slope = 0.0
+    for a, b in zip(reversed(_PSS_A), reversed(_PSS_B), strict=True):
+        slope = slope * root + salinity
+        salinity = salinity * root + a + k * b
+    return salinity, slope
+
+
+def _hill(salinity: float, ratio: float, k: float) -> float:
+    """The correction of Hill et al. 1986 taken off a practical salinity under 2."""
+    x, y = 400 * ratio, 100 * ratio
+    return salinity - 0.0080 / (1 + 1.5 * x + x**2) - 0.0005 * k / (1 + math.sqrt(y) + y + y * math.sqrt(y))
+
+
+def _hill_at_2(k: float) -> float:
+    """What the correction leaves of S = 2, the conductivity ratio there found by a few Newton steps."""
     root = math.sqrt(0.07)
     for _ in range(20):
-        value = sum((a + k * b) * root**i for i, (a, b) in enumerate(zip(_PSS_A, _PSS_B, strict=True)))
-        slope = sum(i * (a + k * b) * root ** (i - 1) for i, (a, b) in enumerate(zip(_PSS_A, _PSS_B, strict=True)) if i)
-        root -= (value - 2) / slope
-    x, y = 400 * root**2, 100 * root**2
-    return 2 / (2 - 0.0080 / (1 + 1.5 * x + x**2) - 0.0005 * k / (1 + math.sqrt(y) + y + y**1.5))
+        salinity, slope = _practical_salinity(root, k)
+        root -= (salinity - 2) / slope
+    return _hill(2.0, root**2, k)
 
 
 def salinity_from_conductivity(conductivity_ms_per_cm: float, temperature_c: float = 25.0) -> float:
@@ -294,7 +302,9 @@ def salinity_from_conductivity(conductivity_ms_per_cm: float, temperature_c: flo
     _require(conductivity_ms_per_cm, 0, 80, "conductivity", "mS/cm")
     _require(temperature_c, -2, 40, "temperature", "°C")
     t68 = 1.00024 * temperature_c
-    rt = sum(c * t68**i for i, c in enumerate(_PSS_C))
+    rt = 0.0
+    for c in reversed(_PSS_C):
+        rt = rt * t68 + c
     return salinity_from_ratio(conductivity_ms_per_cm / _SEA_WATER_MS_PER_CM / rt, temperature_c)
 
 
