@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wetmount.weighup.network import Floats
 from wetmount.weighup.pose import Posed, without
 from wetmount.weighup.sampled import Sampled, distinct, responsible_given_set
+from wetmount.weighup.steps import Floats
 from wetmount.weighup.sweep import Posterior, draw
 from wetmount.weighup.terms import Term
 
@@ -54,9 +54,7 @@ def _least_telling(posed: Posed) -> Term:
     return posed.open_terms[int(np.argmin(unexplained * (1.0 - problem.missed)))]
 
 
-def _reweighted(
-    posed: Posed, left: list[Term], kept: Posterior, drawn: NDArray[np.bool_], bits: float
-) -> Solved:
+def _reweighted(posed: Posed, left: list[Term], kept: Posterior, drawn: NDArray[np.bool_], bits: float) -> Solved:
     """Weigh exact samples of the kept problem by the likelihood of the findings left out of it."""
     sets = distinct(drawn)
     likelihood = np.ones(len(sets.weight))
@@ -86,5 +84,3 @@ def _largest_error(share: Floats, factor: Floats, values: Floats, mean: Floats) 
     """1.96 standard errors of self-normalised weighted means, the largest of them (delta method)."""
     variance = np.einsum("s,sn->n", share * factor**2, (values - mean) ** 2) / APPROXIMATE_SAMPLES
     return float(1.96 * np.sqrt(variance.max()))
-
-

@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
+from wetmount.reference import Reference
 from wetmount.weighup.pose import Posed
 from wetmount.weighup.results import Explanation, OpenedTheWay, Unexplained
 from wetmount.weighup.sampled import Sampled
 from wetmount.weighup.terms import Term
 
 SHOWN_EXPLANATIONS = 8
+OPENED_FROM = 0.05
 UNEXPLAINED_FROM = 0.5
 """A finding is called unexplained when causes outside the tables more probably than not brought it."""
 
 
-def explanations(
-    posed: Posed, sampled: Sampled, seed: int, repeats: int = 4
-) -> tuple[tuple[Explanation, ...], float]:
+def explanations(posed: Posed, sampled: Sampled, seed: int, repeats: int = 2) -> tuple[tuple[Explanation, ...], float]:
     """The likeliest sets of conditions that brought the positive findings, and the mass of all others.
 
     For each sampled set of present conditions, which of them acted is drawn `repeats` times from its exact
@@ -67,26 +69,34 @@ def _draw_causes(
         brought[:, i] |= here
 
 
-def unexplained(posed: Posed, sampled: Sampled) -> tuple[Unexplained, ...]:
-    """Positive findings that more probably than not no condition of the tables brought, most so first."""
+def unexplained(posed: Posed, sampled: Sampled, reference: Reference) -> tuple[Unexplained, ...]:
+    """Positive findings that more probably than not no condition of the tables brought, most so first.
+
+    Water findings are left out: a reading off its limits is a fact of the tank that needs no disease to explain it.
+    """
     found = []
     for term in posed.terms:
-        if term.level > 0:
+        if term.level > 0 and reference.findings[term.findings[0]].kind != "water":
             chance = float(sampled.mean(term.only_leak(sampled.present)))
             if chance > UNEXPLAINED_FROM:
                 found.append(Unexplained(term.findings, term.level, chance))
     return tuple(sorted(found, key=lambda item: -item.probability))
 
 
-def opened_the_way(posed: Posed, sampled: Sampled, leading: list[int]) -> tuple[OpenedTheWay, ...]:
-    """Predisposing conditions of the leading ones, with their chance of being present together with them."""
+def opened_the_way(posed: Posed, sampled: Sampled, leading: Sequence[int]) -> tuple[OpenedTheWay, ...]:
+    """Predisposing conditions of the leading ones, with their chance of being present where the child is.
+
+    In the order of the leading conditions, the likeliest parent first; those under `OPENED_FROM` are left out.
+    """
     network = posed.network
     found = []
     for child in leading:
         with_child = sampled.weight * sampled.present[:, child]
         total = float(with_child.sum())
+        opened = []
         for parent, odds in network.parents[child]:
-            if total > 0.0:
-                chance = float(np.sum(with_child * sampled.present[:, parent])) / total
-                found.append(OpenedTheWay(network.conditions[child], network.conditions[parent], chance, odds))
-    return tuple(sorted(found, key=lambda item: (leading.index(network.conditions.index(item.condition)), -item.probability)))
+            chance = float(with_child @ sampled.present[:, parent]) / total if total > 0.0 else 0.0
+            if chance >= OPENED_FROM:
+                opened.append(OpenedTheWay(network.conditions[child], network.conditions[parent], chance, odds))
+        found.extend(sorted(opened, key=lambda item: -item.probability))
+    return tuple(found)

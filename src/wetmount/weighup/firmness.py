@@ -6,14 +6,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from wetmount.weighup.network import Floats
 from wetmount.weighup.pose import Posed, reduce_terms
 from wetmount.weighup.sampled import Sampled, effective_size, log_prior, received_odds, responsible_given_set
-from wetmount.weighup.sweep import sweep
+from wetmount.weighup.steps import Floats
+from wetmount.weighup.sweep import Posterior, sweep
 from wetmount.weighup.terms import Term
 
 REDRAWS = 100
-ENOUGH = 60.0
+CANDIDATES = 20
+"""Conditions whose responsibility is followed through reweighted redraws, the most responsible as the tables stand."""
+SETS = 1500
+"""Condition sets that are reweighted."""
+ENOUGH = 40.0
 """Effective sample below which a redraw is swept anew instead of reweighted."""
 SWEEP_BITS = 15.0
 """A redraw is swept anew only up to this state size; beyond it the reweighted figure stands."""
@@ -35,7 +39,7 @@ class Redrawn:
     swept: int
 
 
-def redraw(posed: Posed, sampled: Sampled, state_bits: float, seed: int, redraws: int = REDRAWS) -> Redrawn:
+def redraw(posed: Posed, sampled: Sampled, posterior: Posterior, seed: int, redraws: int = REDRAWS) -> Redrawn:
     """Redraw every strength, leak and prior `redraws` times and compute who is responsible each time.
 
     Samples of the tables as they stand are reweighted by the ratio of likelihoods; where too few of them carry the
@@ -43,34 +47,46 @@ def redraw(posed: Posed, sampled: Sampled, state_bits: float, seed: int, redraws
     """
     rng = np.random.default_rng(seed)
     network, problem = posed.network, posed.problem
-    received = received_odds(network, sampled.present)
-    before = log_prior(sampled.present, problem.odds, received)
-    for term in posed.terms:
-        before = before + np.log(np.maximum(term.likelihood(sampled.present), 1e-300))
+    ill = bool(posterior.responsible.any())
+    candidates = np.argsort(-(posterior.responsible if ill else posterior.present), kind="stable")[:CANDIDATES]
+    plan = problem.steps()
+    chosen, weight = np.unique(rng.choice(len(sampled.weight), size=SETS, p=sampled.weight), return_counts=True)
+    present = sampled.present[chosen]
+    received = received_odds(network, present)
+    before = _log_joint(posed.terms, present, problem.odds, received)
     prior_spread = np.where(network.rate >= COMMON_RATE, SPREAD_COMMON, SPREAD_RARE)
-    ill = any(term.illness for term in posed.terms)
-    result = np.zeros((redraws, len(network.conditions)))
+    score = np.zeros((redraws, len(network.conditions)))
     swept = 0
     for r in range(redraws):
         by_condition = rng.standard_normal(len(network.conditions))
-        terms = [_redrawn_term(term, by_condition, rng) for term in posed.terms]
+        terms = tuple(_redrawn_term(term, by_condition, rng) for term in posed.terms)
         odds = problem.odds * np.exp(prior_spread * rng.standard_normal(len(network.conditions)))
-        other = replace(posed, terms=tuple(terms))
-        after = log_prior(sampled.present, odds, received)
-        for term in terms:
-            after = after + np.log(np.maximum(term.likelihood(sampled.present), 1e-300))
-        change = after - before
-        weight = sampled.weight * np.exp(change - change.max())
-        if effective_size(weight) < ENOUGH and state_bits <= SWEEP_BITS:
-            posterior = sweep(reduce_terms(network, odds, terms).problem)
-            result[r] = posterior.responsible if ill else posterior.present
+        change = _log_joint(terms, present, odds, received) - before
+        reweighted = Sampled(present, weight * np.exp(change - change.max()))
+        if effective_size(reweighted.weight) < ENOUGH and posterior.state_bits <= SWEEP_BITS:
+            again = sweep(reduce_terms(network, odds, terms).problem, plan)
+            score[r] = again.responsible if ill else again.present
             swept += 1
+        elif ill:
+            values = responsible_given_set(replace(posed, terms=terms), present, candidates)
+            score[r] = reweighted.mean(values)
         else:
-            held = weight > weight.max() * 1e-6
-            present = sampled.present[held]
-            values = responsible_given_set(other, present) if ill else present
-            result[r] = Sampled(present, weight[held]).mean(values)
-    return Redrawn(result, swept)
+            score[r] = reweighted.mean(present)
+    return Redrawn(score, swept)
+
+
+def _log_joint(terms: tuple[Term, ...], present: Floats, odds: Floats, received: Floats) -> Floats:
+    """Log of prior times likelihood of each condition set; (s,)."""
+    total = log_prior(present, odds, received)
+    quiet = [np.log1p(-np.minimum(term.strength[:, 0], 1.0 - 1e-15)) for term in terms if term.level == 0]
+    if quiet:
+        total = total + present @ np.sum(quiet, axis=0)
+    for term in terms:
+        if term.level == 0:
+            total = total + np.log1p(-term.leak[0])
+        else:
+            total = total + np.log(np.maximum(term.likelihood(present), 1e-300))
+    return total
 
 
 def _redrawn_term(term: Term, by_condition: Floats, rng: np.random.Generator) -> Term:

@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wetmount.evidence import Evidence
 from wetmount.reference import Reference
 from wetmount.reference.rows import Examination
-from wetmount.weighup.network import Floats
 from wetmount.weighup.pose import Posed
 from wetmount.weighup.results import NextExamination
 from wetmount.weighup.sampled import Sampled
+from wetmount.weighup.steps import Floats
 from wetmount.weighup.terms import noticed
 
 SETS, OUTCOMES = 600, 300
@@ -20,6 +21,9 @@ SETS, OUTCOMES = 600, 300
 
 COST_START, COST_MINUTE, COST_FISH = 4.0, 0.5, 30.0
 """Cost of beginning at all, of a minute and of a fish given up, in the money units of the examinations (judgement)."""
+
+BASE_LOOKS = frozenset({"asking", "counting_fish", "tank_look", "in_hand"})
+"""Questions and eyes: every examination with an instrument supposes them."""
 
 DONE_SHARE = 0.5
 """An examination counts as done when at least this share of its short list was looked at."""
@@ -39,7 +43,7 @@ def cost_of(examination: Examination) -> float:
 
 def next_examinations(
     posed: Posed, sampled: Sampled, blame: Floats, evidence: Evidence, reference: Reference, leading: int, seed: int
-) -> tuple[NextExamination, ...]:
+) -> tuple[tuple[NextExamination, ...], tuple[NextExamination, ...]]:
     """Examinations not done yet, by expected information per cost.
 
     The information is about who is to blame: blame (s, n) is, for each sampled set, the chance that each condition is
@@ -61,7 +65,8 @@ def next_examinations(
         if columns:
             bits, changes = _judge(examination, columns, posed, present, blame, pattern, leading, rng)
             found.append((examination, bits, changes))
-    return _ranked(found)
+    with_instruments = _ranked([item for item in found if item[0].id not in BASE_LOOKS])
+    return with_instruments, _ranked([item for item in found if item[0].id in BASE_LOOKS])
 
 
 def _columns(examination: Examination, looked: set[str], posed: Posed, reference: Reference) -> list[int]:
@@ -77,14 +82,14 @@ def _judge(
     posed: Posed,
     present: Floats,
     blame: Floats,
-    pattern: np.ndarray,
+    pattern: NDArray[np.intp],
     leading: int,
     rng: np.random.Generator,
 ) -> tuple[float, float]:
     """(bits of information about the pattern of blame, chance that another condition leads)."""
     network = posed.network
     outcomes = rng.integers(0, SETS, size=OUTCOMES)
-    log_likelihood = np.zeros((SETS, OUTCOMES))
+    shown, drawn = [], []
     for j in columns:
         levels = int(network.levels[j])
         detection = np.asarray([*examination.detection, *[examination.detection[-1]] * levels])[:levels]
@@ -93,14 +98,14 @@ def _judge(
         acting = strength[:, 0] > 0.0
         below = (1.0 - leak) * np.exp(present[:, acting] @ np.log1p(-strength[acting]))
         edges = np.concatenate([np.zeros((SETS, 1)), below, np.ones((SETS, 1))], axis=1)
-        shares = np.diff(edges, axis=1)
-        level = (rng.random(OUTCOMES)[:, None] > edges[outcomes, 1:-1]).sum(axis=1)
-        log_likelihood += np.log(np.maximum(shares, 1e-12))[:, level]
+        level = (rng.random(OUTCOMES)[:, None] > below[outcomes]).sum(axis=1)
+        shown.append(np.log(np.maximum(np.diff(edges, axis=1), 1e-12)))
+        drawn.append(np.arange(levels + 1)[:, None] == level)
+    log_likelihood = np.concatenate(shown, axis=1) @ np.concatenate(drawn).astype(np.float64)
     likelihood = np.exp(log_likelihood - log_likelihood.max(axis=0))
     groups, member = np.unique(pattern, return_inverse=True)
-    sums = np.zeros((len(groups), OUTCOMES))
-    np.add.at(sums, member.reshape(-1), likelihood)
-    by_group = sums / np.bincount(member.reshape(-1))[:, None]
+    belongs = (np.arange(len(groups))[:, None] == member.reshape(-1)).astype(np.float64)
+    by_group = (belongs @ likelihood) / belongs.sum(axis=1, keepdims=True)
     own = by_group[member.reshape(-1)[outcomes], np.arange(OUTCOMES)]
     bits = float(np.mean(np.log2(own / likelihood.mean(axis=0))))
     after = likelihood.T @ blame

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from wetmount.evidence import Evidence, Observation
 from wetmount.reference import Reference
-from wetmount.weighup.network import KEPT_ODDS, Floats, Network, build_network
+from wetmount.weighup.network import KEPT_ODDS, Network, build_network
+from wetmount.weighup.steps import Floats
 from wetmount.weighup.sweep import Problem
 from wetmount.weighup.terms import Term, noticed
 
@@ -94,8 +95,8 @@ def prior_multipliers(evidence: Evidence, reference: Reference, network: Network
     if evidence.host_group is not None:
         found["host"] = np.ones(len(row))
         by_group: dict[str, dict[str, float]] = {}
-        for risk in reference.host_risks:
-            by_group.setdefault(risk.host_group, {})[risk.condition] = risk.odds
+        for host_risk in reference.host_risks:
+            by_group.setdefault(host_risk.host_group, {})[host_risk.condition] = host_risk.odds
         for group in reversed(_lineage(evidence.host_group, reference)):
             for condition, odds in by_group.get(group, {}).items():
                 found["host"][row[condition]] = odds
@@ -228,9 +229,7 @@ SPREAD = {"published": 0.25, "estimated": 0.5, "memory": 1.0}
 """Standard deviation on the logit scale of a figure by its basis (judgement; a published one stands for n near 60)."""
 
 
-def _basis(
-    findings: Sequence[str], reference: Reference, network: Network
-) -> tuple[Floats, float, NDArray[np.bool_]]:
+def _basis(findings: Sequence[str], reference: Reference, network: Network) -> tuple[Floats, float, NDArray[np.bool_]]:
     """spread (n,), leak spread and memory (n,) of the rows behind a term; the widest where several findings join."""
     row = network.condition_index()
     spread, memory = np.zeros(len(row)), np.zeros(len(row), dtype=bool)

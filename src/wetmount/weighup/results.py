@@ -115,7 +115,11 @@ class Warning_:
 
 @dataclass(frozen=True, slots=True)
 class WeighUp:
-    """The whole weigh-up of one look, conditions in rank order (responsible first, then present)."""
+    """The whole weigh-up of one look, conditions in rank order (responsible first, then present).
+
+    `unfinished` are base looks (asking, counting, looking at the fish) of which less than half was looked at;
+    `next_examinations` are those that need an instrument, by information per cost.
+    """
 
     conditions: tuple[ConditionResult, ...]
     explanations: tuple[Explanation, ...]
@@ -130,6 +134,7 @@ class WeighUp:
     firmness: Firmness | None
     memory_share: float | None
     next_examinations: tuple[NextExamination, ...] | None
+    unfinished: tuple[NextExamination, ...]
     warnings: tuple[Warning_, ...]
     evidence: Evidence
     reference_version: str

@@ -56,10 +56,16 @@ def log_prior(present: Floats, odds: Floats, received: Floats) -> Floats:
     return np.asarray(np.sum(present * np.log(full) - np.log1p(full), axis=1))
 
 
-def responsible_given_set(posed: Posed, present: Floats) -> Floats:
-    """Chance that each condition is present and itself brought a finding of illness, given the set; (s, n)."""
-    nothing = np.ones_like(present)
+def responsible_given_set(posed: Posed, present: Floats, columns: NDArray[np.intp] | None = None) -> Floats:
+    """Chance that each condition is present and itself brought a finding of illness, given the set; (s, n).
+
+    Only the conditions of `columns` are worked out if given; the others are 0.
+    """
+    chosen = np.arange(present.shape[1]) if columns is None else columns
+    nothing = np.ones((len(present), len(chosen)))
     for term in posed.terms:
         if term.illness:
-            nothing *= term.brought_nothing(present)
-    return present * (1.0 - nothing)
+            nothing *= term.brought_nothing(present, chosen)
+    responsible = np.zeros_like(present)
+    responsible[:, chosen] = present[:, chosen] * (1.0 - nothing)
+    return responsible

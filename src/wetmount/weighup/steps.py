@@ -109,13 +109,13 @@ def compile_steps(order: Sequence[int], parents: Parents, cap: float, strength: 
     Every finding must have at least one possible condition.
     """
     n, m = strength.shape
-    can = strength > 0.0
+    can: NDArray[np.bool_] = np.asarray(strength > 0.0)
     odds = [dict(row) for row in parents]
     children: list[set[int]] = [{c for c in range(n) if i in odds[c]} for i in range(n)]
     touched = can.any(axis=1)
     joined = [i for i in order if odds[i] or children[i]]
     free = [i for i in order if not odds[i] and not children[i] and touched[i]]
-    rank = np.argsort(np.argsort(can.sum(axis=0), kind="stable"), kind="stable")
+    rank = np.argsort(np.argsort(np.count_nonzero(can, axis=0), kind="stable"), kind="stable")
     rarest = [int(rank[can[i]].min()) for i in free]
     sequence = joined + [i for _, i in sorted(zip(rarest, free, strict=True))]
     first = {j: next(i for i in sequence if can[i, j]) for j in range(m)}

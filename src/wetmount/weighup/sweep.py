@@ -64,23 +64,22 @@ class Posterior:
     state_bits: float
 
 
-def sweep(problem: Problem) -> Posterior:
-    """Exact posterior of every condition."""
-    return _Sweep(problem).run(0, None)[0]
+def sweep(problem: Problem, plan: Steps | None = None) -> Posterior:
+    """Exact posterior of every condition; `plan` are the problem's steps, if known from one of the same shape."""
+    return _Sweep(problem, plan or problem.steps()).run(0, None)[0]
 
 
-def draw(problem: Problem, size: int, seed: int) -> tuple[Posterior, NDArray[np.bool_]]:
+def draw(problem: Problem, size: int, seed: int, plan: Steps | None = None) -> tuple[Posterior, NDArray[np.bool_]]:
     """Exact posterior, and `size` exact samples of which conditions are present, shape (size, n)."""
-    posterior, samples = _Sweep(problem).run(size, np.random.default_rng(seed))
-    return posterior, samples
+    return _Sweep(problem, plan or problem.steps()).run(size, np.random.default_rng(seed))
 
 
 class _Sweep:
     """One problem's steps and the two passes over them."""
 
-    def __init__(self, problem: Problem) -> None:
+    def __init__(self, problem: Problem, plan: Steps) -> None:
         self.problem = problem
-        self.plan = problem.steps()
+        self.plan = plan
 
     def run(self, size: int, rng: np.random.Generator | None) -> tuple[Posterior, NDArray[np.bool_]]:
         problem, plan = self.problem, self.plan
@@ -220,8 +219,8 @@ class _Sweep:
 
 def _halves(mass: Floats, axis: int) -> tuple[Floats, Floats]:
     """Views of the two halves along `axis`: not explained, explained."""
-    front = (slice(None),) * axis
-    return mass[(*front, 0)], mass[(*front, 1)]
+    split = np.moveaxis(mass, axis, 0)
+    return split[0], split[1]
 
 
 def _open(step: Step, mass: Floats, leak: Floats) -> Floats:

@@ -55,15 +55,15 @@ class Term:
         unexplained = _none(present, q, leak)
         return below * (1.0 - unexplained * (1.0 - self.missed))
 
-    def brought_nothing(self, present: Floats) -> Floats:
-        """Chance that each condition, being present, did not itself bring a positive report; (s, n).
+    def brought_nothing(self, present: Floats, columns: NDArray[np.intp]) -> Floats:
+        """Chance that each condition of `columns`, being present, did not itself bring a positive report; (s, c).
 
         With u the chance that nothing brought it and w the weight of a report without cause, given the report:
         (1 - q_i - u (1 - w)) / (1 - u (1 - w)).
         """
         q, leak, _, _ = self.reduced()
         without_cause = (_none(present, q, leak) * (1.0 - self.missed))[:, None]
-        return np.asarray(np.clip((1.0 - q - without_cause) / (1.0 - without_cause), 0.0, 1.0))
+        return np.asarray(np.clip((1.0 - q[columns] - without_cause) / (1.0 - without_cause), 0.0, 1.0))
 
     def only_leak(self, present: Floats) -> Floats:
         """Chance that no present condition brought a positive report: the leak did, or it is a false report; (s,)."""

@@ -5,17 +5,18 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wetmount.evidence import Evidence
 from wetmount.reference import Reference
 from wetmount.weighup import firmness as firm
 from wetmount.weighup.approximate import solve
 from wetmount.weighup.explain import explanations, opened_the_way, unexplained
-from wetmount.weighup.network import Floats
 from wetmount.weighup.next_examination import next_examinations
 from wetmount.weighup.pose import Posed, pose, reduce_terms
 from wetmount.weighup.results import ConditionResult, Firmness, Warning_, WeighUp
 from wetmount.weighup.sampled import responsible_given_set
+from wetmount.weighup.steps import Floats
 from wetmount.weighup.sweep import Posterior, sweep
 from wetmount.weighup.why import memory_share, reasons
 
@@ -54,22 +55,23 @@ def weigh_up(
         state_bits=posterior.state_bits,
         log_evidence=posterior.log_evidence,
         reasons=why,
-        unexplained=unexplained(posed, sampled),
+        unexplained=unexplained(posed, sampled, reference),
         opened_the_way=opened_the_way(posed, sampled, leading),
         firmness=None,
         memory_share=memory_share(posed, why, responsible),
         next_examinations=None,
+        unfinished=(),
         warnings=_warnings(results, reference),
         evidence=evidence,
         reference_version=reference.version,
     )
     if firmness:
-        redrawn = firm.redraw(posed, sampled, posterior.state_bits, seed)
+        redrawn = firm.redraw(posed, sampled, posterior, seed)
         weighed = _with_firmness(weighed, posed, redrawn, leading)
     if examinations:
         blame = responsible_given_set(posed, sampled.present) if posterior.responsible.any() else sampled.present
-        proposed = next_examinations(posed, sampled, blame, evidence, reference, leading[0], seed)
-        weighed = replace(weighed, next_examinations=proposed)
+        proposed, base = next_examinations(posed, sampled, blame, evidence, reference, leading[0], seed)
+        weighed = replace(weighed, next_examinations=proposed, unfinished=base)
     return weighed
 
 
@@ -79,7 +81,7 @@ def _score(posterior: Posterior) -> Floats:
 
 
 def _results(
-    posed: Posed, reference: Reference, posterior: Posterior, prior: Floats, order: np.ndarray
+    posed: Posed, reference: Reference, posterior: Posterior, prior: Floats, order: NDArray[np.intp]
 ) -> tuple[ConditionResult, ...]:
     ids = posed.network.conditions
     return tuple(
@@ -126,13 +128,17 @@ def _warnings(results: tuple[ConditionResult, ...], reference: Reference) -> tup
             continue
         condition = reference.conditions[result.id]
         if condition.notifiable != "no":
-            where = "to the World Organisation for Animal Health" if condition.notifiable == "woah" else "in some countries"
+            where = (
+                "to the World Organisation for Animal Health" if condition.notifiable == "woah" else "in some countries"
+            )
             text = (
                 f"{result.name} must be reported {where}. Speak to the competent authority for fish health before "
                 "moving, selling or treating fish."
             )
             found.append(Warning_("notifiable", result.id, result.probability, text))
         if condition.zoonotic:
-            text = f"{result.name} can infect people through wounds or by mouth: cover cuts, wear gloves, wash afterwards."
+            text = (
+                f"{result.name} can infect people through wounds or by mouth: cover cuts, wear gloves, wash afterwards."
+            )
             found.append(Warning_("zoonotic", result.id, result.probability, text))
     return tuple(sorted(found, key=lambda w: (w.kind, -w.probability)))

@@ -7,10 +7,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from wetmount.evidence import Evidence
-from wetmount.weighup.network import Floats
 from wetmount.weighup.pose import Posed, history_product, without
 from wetmount.weighup.results import Reason
 from wetmount.weighup.sampled import Sampled, log_prior, received_odds
+from wetmount.weighup.steps import Floats
 from wetmount.weighup.sweep import Posterior, sweep
 
 RESWEEP_BITS = 16.0
