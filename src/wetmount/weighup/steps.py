@@ -109,10 +109,10 @@ def compile_steps(order: Sequence[int], parents: Parents, cap: float, strength: 
     Every finding must have at least one possible condition.
     """
     n, m = strength.shape
-    can: NDArray[np.bool_] = np.asarray(strength > 0.0)
+    can = strength > 0.0
     odds = [dict(row) for row in parents]
     children: list[set[int]] = [{c for c in range(n) if i in odds[c]} for i in range(n)]
-    touched = can.any(axis=1)
+    touched = np.count_nonzero(can, axis=1) > 0
     joined = [i for i in order if odds[i] or children[i]]
     free = [i for i in order if not odds[i] and not children[i] and touched[i]]
     rank = np.argsort(np.argsort(np.count_nonzero(can, axis=0), kind="stable"), kind="stable")
