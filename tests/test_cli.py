@@ -252,3 +252,69 @@ def test_demo_shows_the_weigh_up_and_writes_the_report(tmp_path: Path) -> None:
     assert (out / "harbour_row_rack_a.pdf").read_bytes().startswith(b"%PDF")
     for name in written:
         assert name in done.stdout
+
+
+def test_first_aid_lists_the_red_flags() -> None:
+    done = run("first-aid")
+    assert done.exit_code == 0
+    assert "gasping_surface" in done.stdout
+
+
+def test_first_aid_needs_nothing_but_a_red_flag_and_no_numpy() -> None:
+    code = "import sys\nfrom wetmount.cli import cli\ncli(['first-aid', 'gasping_surface'], standalone_mode=False)\n"
+    done = subprocess.run(
+        [sys.executable, "-c", code + "print('numpy' in sys.modules)"], capture_output=True, text=True, check=True
+    )
+    first, *_, numpy_loaded = done.stdout.strip().splitlines()
+    assert "gasp" in first
+    assert "1. " in done.stdout
+    assert numpy_loaded == "False"
+
+
+def test_first_aid_of_a_case_says_what_a_rise_of_ph_would_do() -> None:
+    done = run("first-aid", "--case", DEMONSTRATION)
+    assert done.exit_code == 0
+    assert "Free ammonia is now" in " ".join(done.stdout.split())
+
+
+def test_an_unknown_red_flag_is_answered_with_the_nearest() -> None:
+    done = run("first-aid", "gasping")
+    assert done.exit_code == 2
+    assert "gasping_surface" in done.stderr
+
+
+def test_water_gives_the_ammonia_of_the_published_formula() -> None:
+    # Emerson, Russo, Lund and Thurston 1975, table of un-ionised ammonia: 25 °C, pH 8.0 -> 5.38 %. It was worked out
+    # with 0 °C = 273.2 K, hence the tolerance of 0.5 % (value of the table from memory).
+    done = run("water", "--json", "ph=8.0", "temperature=25 °C", "ammonia=1 mg/L N")
+    assert done.exit_code == 0, done.stderr
+    (water,) = json.loads(done.stdout)["waters"]
+    values = {line["parameter"]: line["value"] for line in water["lines"]}
+    assert values["un_ionised_ammonia"] == pytest.approx(0.0538, rel=0.005)
+
+
+def test_water_of_a_case_warns_of_raising_ph() -> None:
+    done = run("water", "--case", DEMONSTRATION)
+    assert done.exit_code == 0, done.stderr
+    assert "Do not raise the pH" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("reading", "says"),
+    [
+        ("nitrite=1", "has no unit"),
+        ("nitrit=1 mg/L NO2", "nitrite"),
+        ("ph", "NAME=VALUE"),
+        ("ph=19", "ph"),
+        ("temperature=-300 C", "temperature"),
+    ],
+)
+def test_a_reading_that_cannot_be_is_one_sentence_and_status_2(reading: str, says: str) -> None:
+    done = run("water", reading)
+    assert done.exit_code == 2
+    assert says in done.stderr
+    assert len(done.stderr.strip().splitlines()) == 1
+
+
+def test_water_without_a_reading_is_refused() -> None:
+    assert "no reading is given" in run("water").stderr

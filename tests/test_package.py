@@ -72,12 +72,7 @@ def test_import_takes_at_most_150_ms() -> None:
 
 
 def test_weighing_loads_numpy_and_no_heavier_library() -> None:
-    code = (
-        "import sys, contextlib, io\n"
-        "from wetmount.cli import cli\n"
-        "with contextlib.redirect_stdout(io.StringIO()):\n"
-        "    cli(['weigh', '--json', sys.argv[1]], standalone_mode=False)"
-    )
+    code = "import sys; from wetmount.cli import cli; cli(['weigh', '--json', sys.argv[1]], standalone_mode=False)"
     loaded = _loaded_by(code, str(DEMONSTRATION))
     assert "numpy" in loaded
     assert not loaded & {"scipy", "altair", "typst", "vl_convert", "pandas", "narwhals"}

@@ -6,15 +6,20 @@ import glob
 import logging
 import os
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date as Date
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from wetmount.errors import InputError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from wetmount.case import Case
 
 CASE_SUFFIXES = (".toml", ".json")
 
@@ -62,7 +67,7 @@ def case_paths(arguments: tuple[str, ...]) -> list[Path]:
     return paths
 
 
-def look_index(case: Any, wanted: str | None) -> int | None:
+def look_index(case: Case, wanted: str | None) -> int | None:
     """The place of the look of date `wanted` among the looks of a case; None (the last one) when none is wanted."""
     from wetmount.case import looks_of
 
@@ -102,10 +107,21 @@ def write_text(path: Path, text: str) -> None:
         temporary.write_text(text, encoding="utf-8")
 
 
-def console(**settings: Any) -> Any:
+def lines(out: Console, rows: Sequence[tuple[str, str]]) -> None:
+    """Print rows of a mark (a number, a percentage, nothing) and a text in markup that wraps beside it."""
+    from rich.text import Text
+
+    indent = max((len(mark) for mark, _ in rows), default=0) + 2
+    for mark, text in rows:
+        before = f"{mark:>{indent}} "
+        for part in Text.from_markup(text).wrap(out, out.width - len(before)):
+            part.rstrip()
+            out.print(Text(before) + part)
+            before = " " * len(before)
+
+
+def console() -> Console:
     """A terminal to print tables on. Where the output is no terminal it is 100 columns wide, the same everywhere."""
     from rich.console import Console
 
-    if not sys.stdout.isatty():
-        settings.setdefault("width", 100)
-    return Console(highlight=False, **settings)
+    return Console(highlight=False, width=None if sys.stdout.isatty() else 100)

@@ -24,10 +24,8 @@ def command(flag: tuple[str, ...], case_file: Path | None, overlay: Path | None)
 
     FLAG is one or more red flags, such as gasping_surface. Without any, the red flags are listed.
     """
-    from wetmount.casefile import read_case
     from wetmount.commands.weigh_tables import print_first_aid
-    from wetmount.evidence import gather_evidence
-    from wetmount.first_aid import first_aid, red_flags, red_flags_of
+    from wetmount.first_aid import first_aid, red_flags
     from wetmount.reference import load_reference
 
     reference = load_reference(overlay)
@@ -39,10 +37,15 @@ def command(flag: tuple[str, ...], case_file: Path | None, overlay: Path | None)
         return
     if case_file is None:
         up = red_flags(reference, named=flag)
+        steps = first_aid(up, reference)
     else:
+        from wetmount.casefile import read_case
+        from wetmount.commands.weighed import first_aid_for_look
+        from wetmount.evidence import gather_evidence
+
         case = read_case(case_file, reference)
-        up = red_flags_of(gather_evidence(case, reference), reference, (*case.red_flags, *flag))
+        up, steps = first_aid_for_look(case, None, gather_evidence(case, reference), reference, flag)
     if up:
-        print_first_aid(out, up, first_aid(up, reference))
+        print_first_aid(out, up, steps)
     else:
         out.print("No red flag is up in this case: go on with the weigh-up.")

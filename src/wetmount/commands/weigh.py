@@ -16,6 +16,7 @@ from wetmount.errors import InputError
 @click.argument("case", nargs=-1, required=True)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON, all causes in rank order, instead of tables.")
 @click.option("--all", "show_all", is_flag=True, help="Show every cause in the table, however unlikely.")
+@click.option("--evidence", "show_evidence", is_flag=True, help="List every finding used and how it came about.")
 @click.option("--quick", is_flag=True, help="Causes and explanations only: leave out firmness and next examinations.")
 @look_option
 @seed_option
@@ -26,6 +27,7 @@ def command(
     case: tuple[str, ...],
     as_json: bool,
     show_all: bool,
+    show_evidence: bool,
     quick: bool,
     look_date: str | None,
     seed: int,
@@ -58,7 +60,7 @@ def command(
         else:
             if number:
                 out.print()
-            print_weighed(out, weighed, reference, show_all=show_all)
+            print_weighed(out, weighed, reference, show_all=show_all, show_evidence=show_evidence)
     if as_json:
         click.echo(document(encoded, failures))
     if len(paths) > 1:

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
+
+from rich.markup import escape
+
+from wetmount.commands.common import lines
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -17,6 +21,8 @@ if TYPE_CHECKING:
 SHOWN_FROM = 0.05
 REASONS_FROM = 0.20
 REASONS_EACH_WAY = 6
+# In log10 of a factor: one between 0.83 and 1.2 says nothing worth a line.
+TELLING_FROM = 0.08
 EXPLANATIONS = 5
 EXAMINATIONS = 5
 
@@ -32,15 +38,22 @@ HEADINGS = {
     "next": "Look at this next",
     "warnings": "Mind the law and yourself",
     "cautions": "Cautions",
-    "readings": "Readings and notes on the case file",
+    "notes": "Notes on the case file",
+    "evidence": "What was used, and how it came about",
 }
 
 
 SEVERITY_WORDS = {"stop": "[red]Stop:[/] ", "care": "", "note": "[dim]Note:[/] "}
 
 
-def print_weighed(out: Console, weighed: Weighed, reference: Reference, *, show_all: bool = False) -> None:
-    """Print everything that a weigh-up says."""
+# What level 0 is called where nobody looks at a fish.
+NOT_SEEN = {"cause": "no", "effect": "no", "water": "tested, not so", "laboratory": "tested, negative"}
+
+
+def print_weighed(
+    out: Console, weighed: Weighed, reference: Reference, *, show_all: bool = False, show_evidence: bool = False
+) -> None:
+    """Print what a weigh-up says; `show_all` every cause, `show_evidence` every finding with its trace."""
     result = weighed.weighup
     _head(out, weighed, reference)
     _first_aid(out, weighed)
@@ -53,9 +66,11 @@ def print_weighed(out: Console, weighed: Weighed, reference: Reference, *, show_
     _next(out, result.next_examinations)
     _warnings(out, result)
     _cautions(out, weighed)
-    _readings(out, result, reference)
+    _notes(out, result, reference)
+    if show_evidence:
+        _evidence(out, result, reference)
     out.print(
-        f"[dim]Reference {result.reference_version}. Probabilities, not a verdict; a licensed veterinarian decides."
+        f"\n[dim]Reference {result.reference_version}. Probabilities, not a verdict; a licensed veterinarian decides."
     )
 
 
@@ -104,12 +119,13 @@ def finding_words(findings: Sequence[str], level: int, reference: Reference) -> 
         return "the temperature"
     known = [reference.findings[id] for id in findings]
     names = " + ".join(finding.name for finding in known)
-    if known[0].kind == "cause":
-        return f"{names}: {'yes' if level else 'no'}"
-    word = known[0].levels[level].replace("_", " ") if len(known) == 1 else ""
     if level == 0:
-        return f"{names}: looked, not seen"
-    return f"{names}, {word}" if word and word not in ("present", "yes", "positive") else names
+        return f"{names}: {NOT_SEEN.get(known[0].kind, 'looked, not seen')}"
+    if known[0].kind == "cause":
+        return f"{names}: yes"
+    # A finding with one level beside "not seen" needs no word for it.
+    graded = len(known) == 1 and len(known[0].levels) > 2
+    return f"{names}, {known[0].levels[level].replace('_', ' ')}" if graded else names
 
 
 def _names(ids: Sequence[str], reference: Reference) -> str:
@@ -129,7 +145,7 @@ def _table(*columns: tuple[str, dict[str, Any]]) -> Any:
 def _head(out: Console, weighed: Weighed, reference: Reference) -> None:
     evidence = weighed.weighup.evidence
     case = weighed.case
-    out.print(f"[bold reverse] {case.title or weighed.file} [/]")
+    out.print(f"[bold reverse] {escape(case.title or weighed.file)} [/]")
     where = [part for part in (case.room, case.system, case.tank) if part]
     parts = [
         *(["case " + case.id] if case.id else []),
@@ -139,7 +155,7 @@ def _head(out: Console, weighed: Weighed, reference: Reference) -> None:
         *([f"{evidence.temperature_c:g} °C"] if evidence.temperature_c is not None else []),
     ]
     if parts:
-        out.print(", ".join(parts))
+        out.print(escape(", ".join(parts)))
     seen = sum(1 for observation in evidence.observations if observation.level)
     not_seen = len(evidence.observations) - seen
     out.print(
@@ -157,8 +173,7 @@ def _first_aid(out: Console, weighed: Weighed) -> None:
 def print_first_aid(out: Console, flags: Sequence[RedFlagSeen], steps: Sequence[Step]) -> None:
     """The red flags that are up and the steps against them, numbered."""
     out.print(f"[red]{'; '.join(flag.name for flag in flags).capitalize()}.[/]")
-    for step in steps:
-        out.print(f"  {step.order}. {step.text}")
+    lines(out, [(f"{step.order}.", step.text) for step in steps])
 
 
 def firmness_words(firmness: Firmness, names: Any) -> str:
@@ -227,47 +242,58 @@ def _reasons(out: Console, result: WeighUp, reference: Reference) -> None:
     heading(out, "reasons")
     for cause in leading:
         reasons = result.reasons.get(cause.id, ())
-        out.print(f"{cause.name}")
-        _one_way(out, "for", [r for r in sorted(reasons, key=lambda r: -r.weight) if r.weight > 0], reference)
-        _one_way(out, "against", [r for r in sorted(reasons, key=lambda r: r.weight) if r.weight < 0], reference)
+        strongest = sorted(reasons, key=lambda reason: -abs(reason.weight))
+        out.print(f"  [bold]{cause.name}[/]")
+        rows = _one_way("for", (reason for reason in strongest if reason.weight > 0), reference)
+        lines(out, rows + _one_way("against", (reason for reason in strongest if reason.weight < 0), reference))
 
 
-def _one_way(out: Console, which: str, reasons: list[Reason], reference: Reference) -> None:
-    # A factor between 0.95 and 1.05 says nothing worth a line.
-    telling = [reason for reason in reasons if abs(reason.weight) >= 0.02][:REASONS_EACH_WAY]
-    if telling:
-        said = "; ".join(f"{finding_words(r.findings, r.level, reference)} ({times(r.weight)})" for r in telling)
-        out.print(f"  [bold]{which}:[/] {said}", soft_wrap=False)
+def _one_way(which: str, reasons: Iterable[Reason], reference: Reference) -> list[tuple[str, str]]:
+    """The strongest reasons one way, as at most one row."""
+    telling = [reason for reason in reasons if abs(reason.weight) >= TELLING_FROM][:REASONS_EACH_WAY]
+    said = "; ".join(f"{finding_words(r.findings, r.level, reference)} ({times(r.weight)})" for r in telling)
+    return [(which, said)] if said else []
 
 
 def _explanations(out: Console, result: WeighUp, reference: Reference) -> None:
     heading(out, "explanations")
-    for explanation in result.explanations[:EXPLANATIONS]:
-        out.print(f"  {percent(explanation.probability):>9}  {_names(explanation.conditions, reference)}")
-    left = result.remaining_probability + sum(e.probability for e in result.explanations[EXPLANATIONS:])
-    out.print(f"  {percent(left):>9}  any other set")
+    shown, folded = result.explanations[:EXPLANATIONS], result.explanations[EXPLANATIONS:]
+    rows = [(percent(one.probability), _names(one.conditions, reference)) for one in shown]
+    left = result.remaining_probability + sum(one.probability for one in folded)
+    lines(out, [*rows, (percent(left), "any other set")])
 
 
 def _opened(out: Console, result: WeighUp, reference: Reference) -> None:
     if not result.opened_the_way:
         return
     heading(out, "opened")
-    for way in result.opened_the_way:
-        out.print(
-            f"  {reference.conditions[way.parent].name} ({percent(way.probability)}) makes"
-            f" {reference.conditions[way.condition].name} likelier ({way.odds:g} times the odds)."
-        )
+    causes = reference.conditions
+    lines(
+        out,
+        [
+            (
+                percent(way.probability),
+                f"{causes[way.parent].name}: multiplies the odds of {causes[way.condition].name} by {way.odds:g}",
+            )
+            for way in result.opened_the_way
+        ],
+    )
 
 
 def _unexplained(out: Console, result: WeighUp, reference: Reference) -> None:
     if not result.unexplained:
         return
     heading(out, "unexplained")
-    for item in result.unexplained:
-        out.print(
-            f"  {finding_words(item.findings, item.level, reference)}:"
-            f" {percent(item.probability)} chance that no cause of the tables brought it."
-        )
+    lines(
+        out,
+        [
+            (
+                percent(one.probability),
+                f"{finding_words(one.findings, one.level, reference)}: no cause of the tables brought it",
+            )
+            for one in result.unexplained
+        ],
+    )
 
 
 def duration(minutes: float) -> str:
@@ -302,41 +328,42 @@ def _next(out: Console, examinations: tuple[NextExamination, ...] | None) -> Non
             f"{one.information_bits:.2f}",
         )
     out.print(table)
-    for one in shown:
-        if one.advice:
-            out.print(f"  {one.name}: {one.advice}")
-    laboratory = [one for one in examinations[EXAMINATIONS:] if one.laboratory]
-    for one in laboratory[:1]:
-        out.print(f"  {one.name}: {one.advice}")
+    # Whether a laboratory is worth its price is said even when its test is far down the list.
+    laboratory = [one for one in examinations[EXAMINATIONS:] if one.laboratory][:1]
+    lines(out, [("", f"{one.name}: {one.advice}") for one in (*shown, *laboratory) if one.advice])
 
 
 def _warnings(out: Console, result: WeighUp) -> None:
-    if not result.warnings:
-        return
-    heading(out, "warnings")
-    for warning in result.warnings:
-        out.print(f"  [yellow]{warning.text}[/] ({percent(warning.probability)})")
+    if result.warnings:
+        heading(out, "warnings")
+        lines(out, [(percent(one.probability), f"[yellow]{one.text}[/]") for one in result.warnings])
 
 
 def _cautions(out: Console, weighed: Weighed) -> None:
-    if not weighed.cautions:
-        return
-    heading(out, "cautions")
-    for caution in weighed.cautions:
-        out.print(f"  {SEVERITY_WORDS[caution.severity]}{caution.text}")
+    if weighed.cautions:
+        heading(out, "cautions")
+        lines(out, [("", SEVERITY_WORDS[one.severity] + one.text) for one in weighed.cautions])
 
 
-def _readings(out: Console, result: WeighUp, reference: Reference) -> None:
+def _notes(out: Console, result: WeighUp, reference: Reference) -> None:
+    """What was stated and not used, and what contradicts a reading."""
+    evidence, findings = result.evidence, reference.findings
+    rows = [("", f"{findings[one.finding].name}: [yellow]{escape(one.why)}[/]") for one in evidence.contradictions]
+    rows += [("", f"{findings[one.finding].name} is left out: {escape(one.why)}") for one in evidence.ignored]
+    if rows:
+        heading(out, "notes")
+        lines(out, rows)
+
+
+def _evidence(out: Console, result: WeighUp, reference: Reference) -> None:
+    """Every finding and answer that was used, with how it came about."""
     evidence = result.evidence
-    traced = [observation for observation in evidence.observations if observation.trace]
-    if not (traced or evidence.contradictions or evidence.ignored):
-        return
-    heading(out, "readings")
-    for observation in traced:
-        out.print(
-            f"  {finding_words([observation.finding], observation.level, reference)}: {'; '.join(observation.trace)}"
-        )
-    for contradiction in evidence.contradictions:
-        out.print(f"  [yellow]{reference.findings[contradiction.finding].name}:[/] {contradiction.why}")
-    for ignored in evidence.ignored:
-        out.print(f"  {reference.findings[ignored.finding].name} was left out: {ignored.why}")
+    heading(out, "evidence")
+    rows = [
+        ("", f"[bold]{finding_words([one.finding], one.level, reference)}[/]: {escape('; '.join(one.trace))}")
+        for one in evidence.observations
+    ]
+    for finding, yes in evidence.answers.items():
+        why = escape(evidence.answer_trace.get(finding, ""))
+        rows.append(("", f"[bold]{finding_words([finding], int(yes), reference)}[/]: {why}"))
+    lines(out, rows)
