@@ -181,9 +181,7 @@ class Case(Record, frozen=True, kw_only=True):
     note: Text | None = None
     red_flags: Annotated[tuple[Id, ...], Meta(description="red flags of the reference that are so now")] = ()
     numbers: Numbers | None = None
-    history: Annotated[
-        dict[str, Answer], Meta(description='history finding id: "yes", "no" or "not asked"')
-    ] = {}
+    history: Annotated[dict[str, Answer], Meta(description='history finding id: "yes", "no" or "not asked"')] = {}
     fish: tuple[Fish, ...] = ()
     batches: tuple[Batch, ...] = ()
     findings: Findings = {}

@@ -23,6 +23,7 @@ from wetmount.case import (
 )
 from wetmount.errors import InputError
 from wetmount.reference import Reference
+from wetmount.reference.rows import Host
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +49,16 @@ Found = Iterator[tuple[str, str, bool]]
 
 def check_content(case: Case, file: str, reference: Reference) -> list[Problem]:
     """Every problem and note of a case whose shape is right, in the order of the file."""
-    return [Problem(file, field, message, fatal) for field, message, fatal in _case(case, reference)]
+    return [
+        Problem(file, shorten(field, 200), shorten(message, 1000), fatal)
+        for field, message, fatal in _case(case, reference)
+    ]
+
+
+def shorten(text: str, length: int = 60) -> str:
+    """One line, printable, not too long: what a file holds must not break up the message about it."""
+    text = "".join(c if c.isprintable() else " " for c in text)
+    return text if len(text) <= length else text[: length - 1] + "…"
 
 
 def nearest(word: str, known: Collection[str]) -> str | None:
@@ -62,21 +72,26 @@ def nearest(word: str, known: Collection[str]) -> str | None:
 
 def host_group_of(case: Case, reference: Reference) -> str | None:
     """The host group: the species' own when the reference knows it, else the group that is stated."""
-    species = species_row(case.host.species, reference)
-    return species if species is not None else case.host.group
+    row = host_row(case.host.species, reference)
+    return row.host_group if row is not None else case.host.group
 
 
-def species_row(name: str | None, reference: Reference) -> str | None:
-    """Host group of a species by its scientific or common name (letter case does not matter), or None."""
-    if name is None:
+def host_row(species: str | None, reference: Reference) -> Host | None:
+    """The row of a species by its scientific or common name (letter case does not matter), or None."""
+    if species is None:
         return None
-    if name in reference.hosts:
-        return reference.hosts[name].host_group
-    wanted = name.casefold()
+    if species in reference.hosts:
+        return reference.hosts[species]
+    wanted = species.strip().casefold()
     for host in reference.hosts.values():
         if wanted in (host.scientific_name.casefold(), host.common_name.casefold()):
-            return host.host_group
+            return host
     return None
+
+
+def host_names(reference: Reference) -> list[str]:
+    """Every name by which a species may be given."""
+    return [name for row in reference.hosts.values() for name in (row.scientific_name, row.common_name)]
 
 
 def answerable(reference: Reference) -> dict[str, str]:
@@ -126,13 +141,12 @@ def _host(case: Case, reference: Reference) -> Found:
         yield from _known(host.group, reference.host_groups, "host group", "host.group")
     if host.species is None:
         return
-    group = species_row(host.species, reference)
-    if group is None and host.group is None:
-        names = [name for row in reference.hosts.values() for name in (row.scientific_name, row.common_name)]
-        guess = nearest(host.species, names) or f"add group, one of {', '.join(reference.host_groups)}"
-        yield "host.species", f'"{host.species}" is not in the reference; {guess}', True
-    elif group is not None and host.group in reference.host_groups:
-        line = reference.host_group_line(group)
+    row = host_row(host.species, reference)
+    if row is None and host.group is None:
+        guess = nearest(host.species, host_names(reference)) or f"add group, one of {', '.join(reference.host_groups)}"
+        yield "host.species", f'"{shorten(host.species)}" is not in the reference; {guess}', True
+    elif row is not None and host.group in reference.host_groups:
+        line = reference.host_group_line(row.host_group)
         if host.group not in line:
             yield "host.group", f'is "{host.group}", but {host.species} belongs to {", ".join(line)}', True
 
@@ -198,7 +212,7 @@ def _findings(findings: Mapping[str, str | FindingRecord], kind: str | None, pat
             yield f"{path}.{id}.sure", f'is "{record.sure}"; accepted are {", ".join(reference.sureness)}', True
         if record.n_of is not None:
             yield from _n_of(record.n_of, record.level != finding.levels[0], f"{path}.{id}.n_of")
-        if kind in reference.examinations and kind != finding.examination:
+        if kind is not None and kind in reference.examinations and kind != finding.examination:
             if id in reference.examinations[kind].short_list:
                 continue  # a fin clip shows much of what a skin scrape does
             yield f"{path}.{id}", f"belongs to {finding.examination} and stands under {kind}", False
@@ -247,8 +261,8 @@ def _known(id: str, known: Collection[str], what: str, path: str) -> Found:
         return
     guess = nearest(id, known)
     if guess is None:
-        few = len(known) <= 30
-        guess = f"accepted are {', '.join(known)}" if known and few else (
-            "there is none yet" if not known else "`wetmount case new` lists them"
-        )
-    yield path, f'"{id[:60]}" is no {what}; {guess}', True
+        if not known:
+            guess = "there is none yet"
+        else:
+            guess = f"accepted are {', '.join(known)}" if len(known) <= 30 else "`wetmount case new` lists them"
+    yield path, f'"{shorten(id)}" is no {what}; {guess}', True

@@ -28,11 +28,11 @@ def json_schema(reference: Reference) -> dict[str, Any]:
     for name in ("Case", "Look"):
         _replace(tables[name], "readings", _readings(tables[name]["properties"]["readings"]))
     answers = tables["Case"]["properties"]["history"]["additionalProperties"]
-    _replace(tables["Case"], "history", _only({id: answers for id in answerable(reference)}))
+    _replace(tables["Case"], "history", _only(dict.fromkeys(answerable(reference), answers)))
     _replace(tables["Case"], "red_flags", {"items": {"enum": [*reference.red_flags]}})
     counts = tables["Slide"]["properties"]["counts"]["additionalProperties"]
     countable = [finding.id for finding in reference.findings.values() if finding.kind == "organism"]
-    _replace(tables["Slide"], "counts", _only({id: counts for id in countable}))
+    _replace(tables["Slide"], "counts", _only(dict.fromkeys(countable, counts)))
     _replace(tables["ExaminationRecord"], "kind", {"enum": [*reference.examinations]})
     _replace(tables["ExaminationRecord"], "body_state", {"enum": [*body_states(reference), None]})
     _replace(tables["Host"], "group", {"enum": [*reference.host_groups, None]})
@@ -74,7 +74,8 @@ def _only(properties: dict[str, Any]) -> dict[str, Any]:
 def _replace(table: dict[str, Any], key: str, schema: dict[str, Any]) -> None:
     """Put the reference's enumeration in place of the plain type, keeping what the records say about the key."""
     old: dict[str, Any] = table["properties"][key]
-    kept = {word: old[word] for word in ("description", "default", "type") if word in old}
+    kept: dict[str, Any] = {word: old[word] for word in ("description", "default", "type") if word in old}
     if "enum" in schema:
         kept.pop("type", None)
-    table["properties"][key] = {**kept, **schema}
+    kept.update(schema)
+    table["properties"][key] = kept

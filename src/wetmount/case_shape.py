@@ -17,7 +17,7 @@ import msgspec
 from msgspec import inspect
 
 from wetmount.case import FORMAT, Case
-from wetmount.case_check import Problem, nearest
+from wetmount.case_check import Problem, nearest, shorten
 
 
 def fit_case(data: dict[str, Any], file: str) -> tuple[Case | None, list[Problem]]:
@@ -214,12 +214,6 @@ def kind_word(value: Any) -> str:
     if isinstance(value, list):
         return "a list"
     return {str: "text", bool: "true or false", type(None): "null"}.get(type(value), "a number")
-
-
-def shorten(text: str, length: int = 60) -> str:
-    """One line, printable, not too long: what a file holds must not break up the message about it."""
-    text = "".join(c if c.isprintable() else " " for c in text)
-    return text if len(text) <= length else text[: length - 1] + "…"
 
 
 def lower_first(text: str) -> str:

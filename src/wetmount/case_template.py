@@ -8,7 +8,7 @@ from collections.abc import Iterator
 
 from wetmount import units
 from wetmount.case import FORMAT
-from wetmount.case_check import answerable, nearest, species_row
+from wetmount.case_check import answerable, host_names, host_row, nearest, shorten
 from wetmount.errors import InputError
 from wetmount.reference import Reference
 from wetmount.reference.rows import Examination, Finding
@@ -51,7 +51,7 @@ _FISH = """
 # arrived = 2026-09-20
 # number = 12
 
-## Numbers of fish. total: kept when the trouble began; sick: alive and showing signs; dead: since it began, today's too.
+## Numbers of fish. total: kept when the trouble began; sick: alive and showing signs; dead: since then, today's too.
 # [numbers]
 # total = 40
 # sick = 6
@@ -66,7 +66,9 @@ def new_case_template(reference: Reference, host: str | None = None) -> str:
     Raises `InputError` when the reference knows no such host.
     """
     parts = [_HEAD, _red_flags(reference), _host(reference, host), _FISH, _history(reference), _look(reference)]
-    parts += [_fish_examination(row, reference) for row in _in_order(reference) if row.subject in ("fish", "laboratory")]
+    parts += [
+        _fish_examination(row, reference) for row in _in_order(reference) if row.subject in ("fish", "laboratory")
+    ]
     return "".join(parts)
 
 
@@ -76,13 +78,12 @@ def _host(reference: Reference, host: str | None) -> str:
         comment = '\n## Better: species = "scientific or common name", or a narrower group:\n' + _wrapped(
             ", ".join(reference.host_groups)
         )
-    elif host in reference.host_groups or species_row(host, reference) is not None:
+    elif host in reference.host_groups or host_row(host, reference) is not None:
         key, value, comment = ("group" if host in reference.host_groups else "species"), host, "\n"
     else:
-        names = [name for row in reference.hosts.values() for name in (row.scientific_name, row.common_name)]
-        guess = nearest(host, [*reference.host_groups, *names])
+        guess = nearest(host, [*reference.host_groups, *host_names(reference)])
         accepted = guess or f"accepted is a species of the reference or a group: {', '.join(reference.host_groups)}"
-        raise InputError(f'"{host[:60]}" is no host of the reference; {accepted}', field="host")
+        raise InputError(f'"{shorten(host)}" is no host of the reference; {accepted}', field="host")
     return f"{comment}[host]\n{key} = {json.dumps(value, ensure_ascii=False)}\n"
 
 
@@ -100,15 +101,14 @@ def _red_flags(reference: Reference) -> str:
 
 def _history(reference: Reference) -> str:
     lines = ['\n## What the keeper says: "yes", "no" or "not asked".\n# [history]\n']
-    for id in answerable(reference):
-        lines.append(_line(f'{id} = "not asked"', reference.findings[id].description))
+    lines += (_line(f'{id} = "not asked"', reference.findings[id].description) for id in answerable(reference))
     return "".join(lines)
 
 
 def _look(reference: Reference) -> str:
     """The look itself with what is seen of the keeper's tank: readings and findings that belong to no single fish."""
     lines = ["\n## One visit. Put a second [[looks]] block at the end of the file for the next one.\n# [[looks]]\n"]
-    lines.append("# date = 2026-10-03\n# note = \"\"\n")
+    lines.append('# date = 2026-10-03\n# note = ""\n')
     lines.append("\n## Readings, always with their unit (pH has none). Findings of the water follow from them.\n")
     lines.append("# [looks.readings]\n")
     for name in _USUAL_READINGS:

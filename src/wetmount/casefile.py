@@ -20,9 +20,9 @@ from typing import Any, Literal
 import msgspec
 
 from wetmount.case import FORMAT, Case
-from wetmount.case_check import Problem, check_content
+from wetmount.case_check import Problem, check_content, shorten
 from wetmount.case_schema import json_schema as json_schema
-from wetmount.case_shape import fit_case, kind_word, lower_first, shorten
+from wetmount.case_shape import fit_case, kind_word, lower_first
 from wetmount.errors import InputError
 from wetmount.reference import Reference
 
@@ -143,9 +143,10 @@ _SMALLEST = 'format = 1, [host] group = "…" and a [findings] table'
 
 def _data_of(text: str, kind: Kind, name: str) -> dict[str, Any]:
     try:
-        data = tomllib.loads(text) if kind == "toml" else json.loads(
-            text, object_pairs_hook=_no_duplicates, parse_constant=_no_constant
-        )
+        if kind == "toml":
+            data: Any = tomllib.loads(text)
+        else:
+            data = json.loads(text, object_pairs_hook=_no_duplicates, parse_constant=_no_constant)
     except RecursionError:
         raise InputError(f"is nested too deeply; a case nests at most {MAX_DEPTH} levels", file=name) from None
     except InputError as error:
