@@ -27,14 +27,16 @@ def pages() -> dict[Path, str]:
     return {DOCS / "labels.txt": labels(), DOCS / "commands.md": commands_page()}
 
 
-def _commands(command: click.Command, path: str = "wetmount") -> Iterator[tuple[str, click.Command, click.Context]]:
-    context = click.Context(command, info_name=path, max_content_width=100, terminal_width=100)
-    yield path, command, context
+def _commands(
+    command: click.Command, name: str = "wetmount", parent: click.Context | None = None
+) -> Iterator[tuple[str, click.Command, click.Context]]:
+    context = click.Context(command, info_name=name, parent=parent, terminal_width=100, **command.context_settings)
+    yield context.command_path, command, context
     if isinstance(command, click.Group):
         for name in command.list_commands(context):
             child = command.get_command(context, name)
             assert child is not None
-            yield from _commands(child, f"{path} {name}")
+            yield from _commands(child, name, context)
 
 
 def commands_page() -> str:
@@ -52,7 +54,7 @@ def labels() -> str:
         ("commands and options", _command_labels()),
         ("keys of the case file", _case_keys()),
         ("keys of the JSON of weigh", _weigh_keys()),
-        ("headings of the weigh-up in the terminal", _headings()),
+        ("headings in the terminal", _headings()),
         ("rows of the reference", _rows()),
     ):
         lines += ["", f"[{title}]", *section]
@@ -113,9 +115,10 @@ def _paths(data: Any, path: str) -> Iterator[str]:
 
 
 def _headings() -> Iterator[str]:
-    from wetmount.commands.weigh_tables import HEADINGS
+    from wetmount.commands import water, weigh_tables
 
-    yield from HEADINGS.values()
+    for headings in (weigh_tables.HEADINGS, water.HEADINGS):
+        yield from headings.values()
 
 
 def _rows() -> Iterator[str]:

@@ -40,7 +40,10 @@ def new(output: Path | None, host: str | None) -> None:
 @overlay_option
 @click.pass_context
 def check(ctx: click.Context, file: tuple[str, ...], overlay: Path | None) -> None:
-    """List everything that is wrong or doubtful in case files; exit status 2 when one of them cannot be used."""
+    """List everything that is wrong or doubtful in case files.
+
+    The exit status is 2 when one of them cannot be used.
+    """
     from wetmount.casefile import check_case
     from wetmount.reference import load_reference
 

@@ -36,7 +36,12 @@ look_option = click.option(
     help="Use the look of this date (2026-10-03) instead of the last one.",
 )
 seed_option = click.option(
-    "--seed", type=click.IntRange(0), default=1, show_default=True, help="Seed of the redraws behind firmness."
+    "--seed",
+    type=click.IntRange(0),
+    default=1,
+    show_default=True,
+    metavar="NUMBER",
+    help="Seed of the redraws behind firmness.",
 )
 
 CommandFunction = Callable[..., Any]

@@ -20,7 +20,7 @@ DEMONSTRATION = "harbour_row_rack_a.toml"
     help="Folder for the case file and the report; made when it is not there.",
 )
 def command(out: Path) -> None:
-    """Weigh an invented case up and write its report: rainbowfish of Harbour Row that rub and breathe fast."""
+    """Weigh an invented case up, rainbowfish that rub and breathe fast, and report on it."""
     from wetmount.commands.common import console, whole_file
     from wetmount.commands.report import write
     from wetmount.commands.weigh_tables import print_weighed

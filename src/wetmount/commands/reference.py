@@ -11,14 +11,17 @@ from wetmount.commands.common import overlay_option
 
 @click.group(name="reference")
 def command() -> None:
-    """The tables that every figure comes from: verify them, or show a row with its links and sources."""
+    """The tables that every figure comes from: verify them, show a row."""
 
 
 @command.command(name="check")
 @overlay_option
 @click.pass_context
 def check(ctx: click.Context, overlay: Path | None) -> None:
-    """Verify every table: columns, ids, ranges, joins, order, cycles and sources; names file, row and column."""
+    """Verify every table, and your own rows with --overlay.
+
+    Columns, ids, ranges, joins, order, cycles and sources; what is wrong is named by file, row and column.
+    """
     from wetmount.reference.check import check_reference
 
     problems = check_reference(overlay)
@@ -33,7 +36,7 @@ def check(ctx: click.Context, overlay: Path | None) -> None:
 @click.argument("id")
 @overlay_option
 def show(id: str, overlay: Path | None) -> None:
-    """A condition, finding, examination or other row by its ID, with everything that points to it and its sources."""
+    """A row by its ID, with everything that points to it and its sources."""
     from wetmount.reference import load_reference
     from wetmount.reference.show import show_row
 

@@ -43,7 +43,10 @@ def command(
     seed: int,
     overlay: Path | None,
 ) -> None:
-    """Write the report on a case: what was seen, what it probably is, what to do, and every figure with its source."""
+    """Write the report on a case, to print, to show or to paste.
+
+    What was seen, what it probably is and how sure, what to do now; then the evidence, with the source of every figure.
+    """
     if output.suffix.lower() not in FORMATS:
         raise InputError(f"has an ending that is no report; use {', '.join(FORMATS)}", file=str(output))
     from wetmount.commands.weighed import weigh_file

@@ -50,7 +50,7 @@ def command(
     look_date: str | None,
     overlay: Path | None,
 ) -> None:
-    """What readings mean for these fish: what is off and how far, and what not to do about it.
+    """What readings mean for these fish: what is off, and what not to do.
 
     READING is NAME=VALUE with its unit, such as ammonia="0.4 mg/L N" ph=7.4 temperature=25.5C. A name that does not
     exist is answered with those that do.

@@ -33,7 +33,7 @@ def command(
     seed: int,
     overlay: Path | None,
 ) -> None:
-    """Weigh cases up: what caused it, how firm that is, why, and what to examine next.
+    """Weigh cases up: the probable causes, how firm, why, what to examine next.
 
     CASE is a case file (TOML or JSON), a folder of them or a pattern. One that cannot be used is reported, the others
     are still weighed, and the exit status is then 2.
