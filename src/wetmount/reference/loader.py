@@ -8,7 +8,7 @@ import io
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields
-from functools import lru_cache
+from functools import cache, lru_cache
 from operator import itemgetter
 from pathlib import Path
 from types import MappingProxyType
@@ -110,7 +110,7 @@ class Reading:
 
 
 def load_reference(overlay: Path | None = None) -> Reference:
-    """The packaged tables, with the rows of `overlay` (a directory of files named as the tables) added or replaced by key.
+    """The packaged tables, with the rows of `overlay`, a directory of files named alike, added or replaced by key.
 
     Raises InputError when the overlay holds an unknown file or column, or rows that `check_reference` refuses.
     The packaged tables alone are read once and kept; the project's tests check them.
@@ -135,8 +135,11 @@ def _packaged() -> Reference:
         raise InputError(f"{problem.row}: {problem.message}", file=problem.file, field=problem.column)
     cycle = predisposition_cycle(reading.reference.predispositions)
     if cycle:
-        raise InputError(f"conditions open the way for each other in a circle: {' → '.join(cycle)}",
-                         file="predispositions.csv", field="parent")
+        raise InputError(
+            f"conditions open the way for each other in a circle: {' → '.join(cycle)}",
+            file="predispositions.csv",
+            field="parent",
+        )
     return reading.reference
 
 
@@ -169,13 +172,14 @@ def read_reference(overlay: Path | None) -> Reading:
 
 def _refuse_unknown_files(overlay: Path) -> None:
     if not overlay.is_dir():
-        raise InputError("no such directory; an overlay is a directory of CSV files named as the tables", file=str(overlay))
+        raise InputError("no such directory; an overlay is a directory of CSV files", file=str(overlay))
     for path in sorted(overlay.iterdir()):
         if path.name.startswith("."):
             continue
         if path.suffix != ".csv" or path.stem not in TABLES:
-            raise InputError(f"no table of this name; accepted are {', '.join(f'{name}.csv' for name in TABLES)}",
-                             file=str(path))
+            raise InputError(
+                f"no table of this name; accepted are {', '.join(f'{name}.csv' for name in TABLES)}", file=str(path)
+            )
 
 
 class _LevelWords(dict[tuple[str, str], int]):
@@ -200,7 +204,8 @@ def _read_table(
     lines, cells = _raw_columns(file, content, [column for column, _ in columns], problems)
     values: list[list[Any]] = []
     bad: set[int] = set()
-    finding_column = next((cells[i] for i, (column, _) in enumerate(columns) if column in ("finding", "from_finding")), ())
+    by_name = {column: texts for (column, _), texts in zip(columns, cells, strict=True)}
+    finding_column = by_name.get("finding", by_name.get("from_finding", ()))
     for (column, kind), texts in zip(columns, cells, strict=True):
         convert = _CONVERTERS.get(kind)
         try:
@@ -209,7 +214,7 @@ def _read_table(
             else:
                 optional = kind.endswith("| None")
                 pairs = zip(finding_column, texts, strict=True)
-                values.append([None if optional and not word else level_words[finding, word] for finding, word in pairs])
+                values.append([level_words[pair] if pair[1] or not optional else None for pair in pairs])
         except (ValueError, KeyError):
             values.append(_cell_by_cell(file, lines, column, kind, texts, finding_column, level_words, problems, bad))
     keys = itemgetter(*(i for i, (column, _) in enumerate(columns) if column in table.key))
@@ -219,8 +224,14 @@ def _read_table(
             continue
         key = keys(row)
         if key in rows:
-            problems.append(Problem(file, f"line {lines[index]}", ", ".join(table.key),
-                                    f"the same key as line {places[name, key][1]}; a key stands once in a file"))
+            problems.append(
+                Problem(
+                    file,
+                    f"line {lines[index]}",
+                    ", ".join(table.key),
+                    f"the same key as line {places[name, key][1]}; a key stands once in a file",
+                )
+            )
             continue
         rows[key] = table.row(*row)
         places[name, key] = (file, lines[index])
@@ -249,8 +260,14 @@ def _raw_columns(
         if len(record) == len(header):
             whole.append((line, record))
         else:
-            problems.append(Problem(file, f"line {line}", header[-1],
-                                    f"{len(record)} cells where the header names {len(header)} columns"))
+            problems.append(
+                Problem(
+                    file,
+                    f"line {line}",
+                    header[-1],
+                    f"{len(record)} cells where the header names {len(header)} columns",
+                )
+            )
     by_name = dict(zip(header, zip(*(record for _, record in whole), strict=True), strict=True)) if whole else {}
     return [line for line, _ in whole], [by_name.get(column, ("",) * len(whole)) for column in columns]
 
@@ -281,7 +298,7 @@ def _cell_by_cell(
             accepted = _ACCEPTED.get(kind.removesuffix(" | None"))
             if accepted is None:
                 words = [word for finding, word in level_words if finding == findings[index]]
-                accepted = f"a level of {findings[index]}: {', '.join(words)}" if words else "a level of a known finding"
+                accepted = f"a level of {findings[index]} ({', '.join(words)})" if words else "a known finding"
             problems.append(Problem(file, f"line {lines[index]}", column, f"{text!r} where {accepted} is expected"))
         values.append(value)
     return values
@@ -302,7 +319,7 @@ def _optional(convert: Callable[[str], Any]) -> Callable[[str], Any]:
     return lambda text: convert(text) if text else None
 
 
-@lru_cache(maxsize=None)
+@cache
 def _texts(text: str) -> tuple[str, ...]:
     return tuple(part.strip() for part in text.split(_LIST_SEPARATOR) if part.strip())
 
@@ -321,8 +338,12 @@ _CONVERTERS: dict[str, Callable[[str], Any]] = {
     "tuple[str, ...]": _texts,
     "tuple[float, ...]": _numbers,
 }
-_ACCEPTED = {"float": "a number", "int": "a whole number", "bool": "yes or no",
-             "tuple[float, ...]": "numbers separated by ;"}
+_ACCEPTED = {
+    "float": "a number",
+    "int": "a whole number",
+    "bool": "yes or no",
+    "tuple[float, ...]": "numbers separated by ;",
+}
 
 
 def predisposition_cycle(predispositions: Iterable[Predisposition]) -> tuple[str, ...]:
@@ -341,7 +362,7 @@ def predisposition_cycle(predispositions: Iterable[Predisposition]) -> tuple[str
                 if path:
                     clear.add(path.pop())
             elif condition in path:
-                return tuple(reversed([*path[path.index(condition):], condition]))
+                return tuple(reversed([*path[path.index(condition) :], condition]))
             elif condition not in clear:
                 path.append(condition)
                 stack.append(iter(parents.get(condition, ())))

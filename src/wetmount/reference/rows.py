@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any, TypeAlias
 
 Level: TypeAlias = int
-"""Place of a level in its finding's scale, 0 = looked and not seen. The tables write the word (`few`), rows hold the place."""
+"""Place of a level in its finding's scale, 0 = looked and not seen. Tables write the word (`few`), rows the place."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,8 +144,10 @@ class Link:
 
 @dataclass(frozen=True, slots=True)
 class Leak:
-    """P(finding at `level` or higher in a sick fish from causes outside the table); for a cause-type history finding the
-    background frequency of the answer yes."""
+    """P(finding at `level` or higher in a sick fish from causes outside the table).
+
+    For a history finding of kind cause it is the background frequency of the answer yes.
+    """
 
     finding: str
     level: Level
@@ -157,7 +159,7 @@ class Leak:
 
 @dataclass(frozen=True, slots=True)
 class HistoryRisk:
-    """Odds of the condition when the answer to a cause-type history question is yes, relative to the case-mix average."""
+    """Odds of the condition when the answer to a history question is yes, relative to the case-mix average."""
 
     condition: str
     finding: str
@@ -234,7 +236,7 @@ class BodyState:
 
 @dataclass(frozen=True, slots=True)
 class Sureness:
-    """`false_seen`: chance that "seen" is reported though it is not so; `noticing`: factor on detection of "not seen"."""
+    """`false_seen`: chance that "seen" is reported but not so; `noticing`: factor on detection of "not seen"."""
 
     id: str
     name: str
@@ -285,7 +287,7 @@ class FirstAidStep:
 
 @dataclass(frozen=True, slots=True)
 class Treatment:
-    """A way of giving one active substance, in the words of its sources. Doses here are prose for people, not yet for sums."""
+    """A way of giving one active substance, in the words of its sources; doses are prose for people, not for sums."""
 
     id: str
     agent: str
@@ -344,7 +346,7 @@ class Sensitivity:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """How a table is held: its row class, its key columns, and whether it is a mapping by its one key or a tuple of rows."""
+    """How a table is held: its row class, its key columns, and whether as a mapping by its one key or a tuple."""
 
     row: Callable[..., Any]
     key: tuple[str, ...]
