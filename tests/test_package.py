@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import re
+import socket
 import subprocess
 import sys
 import tomllib
@@ -127,3 +129,36 @@ def test_no_committed_file_names_a_path_of_one_machine() -> None:
 def test_the_licence_texts_are_there() -> None:
     assert "Apache License" in (ROOT / "LICENSE").read_text("utf-8")
     assert "Attribution 4.0" in (ROOT / "LICENSE-TABLES").read_text("utf-8")
+
+
+def _pytest_with_a_missing_program(folder: Path, **environment: str) -> subprocess.CompletedProcess[str]:
+    """Run this project's conftest on two tests, one of which needs a program that no machine has."""
+    (folder / "conftest.py").write_text((ROOT / "tests" / "conftest.py").read_text("utf-8"), "utf-8")
+    (folder / "pytest.ini").write_text("[pytest]\nmarkers =\n    needs(program): as in pyproject\n", "utf-8")
+    (folder / "test_two.py").write_text(
+        "import pytest\n@pytest.mark.needs('no-such-program')\ndef test_one(): ...\ndef test_other(): ...\n", "utf-8"
+    )
+    clean = {key: value for key, value in os.environ.items() if key not in ("CI", "WETMOUNT_ALL", "PYTEST_ADDOPTS")}
+    command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", str(folder)]
+    return subprocess.run(
+        command, cwd=folder, env={**clean, **environment}, capture_output=True, text=True, check=False, timeout=120
+    )
+
+
+def test_what_cannot_run_is_listed_with_its_reason(tmp_path: Path) -> None:
+    done = _pytest_with_a_missing_program(tmp_path)
+    assert done.returncode == 0
+    assert "test_two.py::test_one: needs no-such-program, which is not installed" in done.stdout
+    assert "1 passed, 1 skipped" in done.stdout
+
+
+@pytest.mark.parametrize("name", ["CI", "WETMOUNT_ALL"])
+def test_where_everything_must_run_what_cannot_is_a_failure(tmp_path: Path, name: str) -> None:
+    done = _pytest_with_a_missing_program(tmp_path, **{name: "true" if name == "CI" else "1"})
+    assert done.returncode == 1
+    assert "here everything must run" in done.stdout
+
+
+def test_a_test_cannot_reach_beyond_this_machine() -> None:
+    with socket.socket() as outgoing, pytest.raises(AssertionError, match="sends nothing anywhere"):
+        outgoing.connect(("192.0.2.1", 9))  # an address for documentation, RFC 5737
