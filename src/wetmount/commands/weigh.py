@@ -11,6 +11,8 @@ import click
 from wetmount.commands.common import case_paths, console, look_option, overlay_option, seed_option
 from wetmount.errors import InputError
 
+PROGRESS_EVERY = 100
+
 
 @click.command(name="weigh")
 @click.argument("case", nargs=-1, required=True)
@@ -70,9 +72,12 @@ def command(
 
 
 def _with_progress(paths: list[Path]) -> Iterator[Path]:
-    """The paths in turn; a bar on standard error when there are several and someone is watching."""
+    """The paths in turn, with progress on standard error: a bar for someone who watches, else a line now and then."""
     if len(paths) < 2 or not sys.stderr.isatty():
-        yield from paths
+        for done, path in enumerate(paths):
+            if done and done % PROGRESS_EVERY == 0:
+                click.echo(f"{done} of {len(paths)} cases", err=True)
+            yield path
         return
     from rich.console import Console
     from rich.progress import track
