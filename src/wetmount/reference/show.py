@@ -136,7 +136,7 @@ def _words(reference: Reference, row: Any, name: str, column: Column) -> str:
         return "not stated" if column.type in ("number", "text") else ""
     if column.type == "level":
         finding: str = row.from_finding if name == "from_level" else row.finding
-        return reference.findings[finding].levels[value]
+        return reference.findings[finding].levels[int(value)]
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, tuple):
