@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
@@ -202,7 +203,9 @@ def _on_ammonia(state: WaterState, group: str, species: str | None, reference: R
     for limit in reversed(limits_for("un_ionised_ammonia", group, species, reference)):
         at = water.ph_at_limit(total, limit.value, temperature_c, state.salinity_g_per_kg)
         if at is not None and ph < at <= PH_STEPS[-1]:
-            rises.append(f"{reference.findings[limit.finding].levels[limit.level]} from pH {at:.1f}")
+            # Rounded down: the warning must not come after the fact.
+            level = reference.findings[limit.finding].levels[limit.level]
+            rises.append(f"{level} from pH {math.floor(at * 10) / 10:.1f}")
     free = state.parameters["un_ionised_ammonia"].value
     more = (
         water.un_ionised_ammonia_mg_n_per_l(total, min(ph + 1, 14.0), temperature_c, state.salinity_g_per_kg) / free
@@ -213,7 +216,7 @@ def _on_ammonia(state: WaterState, group: str, species: str | None, reference: R
     yield Advice(
         "do_not",
         f"Do not raise the pH while there is ammonia (no buffer, no shell or lime, no large change with harder, more "
-        f"alkaline water): one unit more makes {number(more)} times the un-ionised ammonia of now{ahead}. Bring the "
+        f"alkaline water): one unit more makes {more:.2g} times the un-ionised ammonia of now{ahead}. Bring the "
         f"total of {number(total)} mg/L N down first.",
     )
     yield Advice("do_not", "Do not feed or warm the water while ammonia is above its limit: both make it worse.")
