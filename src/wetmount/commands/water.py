@@ -58,7 +58,7 @@ def command(
     from wetmount.case import looks_of
     from wetmount.case_check import host_group_of, host_row
     from wetmount.casefile import read_case
-    from wetmount.evidence import rounds_of
+    from wetmount.derived import rounds_of
     from wetmount.reference import load_reference
     from wetmount.water_report import read_water
 

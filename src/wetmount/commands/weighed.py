@@ -10,8 +10,9 @@ from wetmount.case import Case, looks_of
 from wetmount.casefile import read_case
 from wetmount.cautions import CautionShown, cautions_of
 from wetmount.commands.common import log, look_index
+from wetmount.derived import rounds_of
 from wetmount.errors import InputError
-from wetmount.evidence import Evidence, gather_evidence, rounds_of
+from wetmount.evidence import Evidence, gather_evidence
 from wetmount.first_aid import RedFlagSeen, Step, first_aid, red_flags_of
 from wetmount.reference import Reference
 from wetmount.weighup import weigh_up
