@@ -62,45 +62,65 @@ class Steps:
 def elimination_order(parents: Parents) -> tuple[int, ...]:
     """An order in which parents come before children and few parents wait for a child (greedy, deterministic).
 
-    Conditions without arcs come last: by then every predisposing condition is closed again.
-    Raises ValueError when the arcs run in a circle.
+    Time and again it goes through the condition, with all ancestors still missing, that costs least for each condition
+    done: the states open on the way, and four times those left open at the end. Conditions without arcs come last, when
+    every predisposing condition is closed again. Raises ValueError when the arcs run in a circle.
     """
     n = len(parents)
-    children = [{child for child in range(n) if any(p == i for p, _ in parents[child])} for i in range(n)]
-    joined = [i for i in range(n) if parents[i] or children[i]]
-    done: set[int] = set()
+    above = [sum(1 << parent for parent, _ in row) for row in parents]
+    below = [sum(1 << child for child in range(n) if above[child] >> i & 1) for i in range(n)]
+    joined = [i for i in range(n) if above[i] or below[i]]
+    opening = [i for i in joined if below[i]]
+    done = 0
     order: list[int] = []
 
-    def width(extra: set[int]) -> float:
-        """Open axes after `extra`: one for a parent with two or more children left, about one a collecting child."""
-        seen = done | extra
-        left = [children[i] - seen for i in seen]
-        return sum(1.0 for rest in left if len(rest) > 1) + 1.2 * len({min(r) for r in left if len(r) == 1})
+    def width(seen: int) -> float:
+        """Open axes: one for a parent with two or more children left, about 1.5 for each child that collects."""
+        waiting, collecting = 0, 0
+        for i in opening:
+            if seen >> i & 1:
+                left = below[i] & ~seen
+                if left & (left - 1):
+                    waiting += 1
+                else:
+                    collecting |= left
+        return waiting + 1.5 * collecting.bit_count()
 
-    def missing(target: int) -> set[int]:
-        """`target` with all of its ancestors that are not done yet."""
-        wanted: set[int] = set()
-        stack = [target]
+    def way(target: int) -> tuple[list[int], float]:
+        """The conditions to go through up to `target`, parents first, and what that costs for each of them."""
+        missing, stack = 0, [target]
         while stack:
             node = stack.pop()
-            if node not in done and node not in wanted:
-                wanted.add(node)
+            if not (done | missing) >> node & 1:
+                missing |= 1 << node
                 stack.extend(parent for parent, _ in parents[node])
-        return wanted
-
-    while len(done) < len(joined):
-        groups = {i: missing(i) for i in joined if i not in done}
-        target = min(groups, key=lambda i: (width(groups[i]), len(groups[i]), i))
-        pending = groups[target]
-        while pending:
-            ready = [i for i in pending if all(parent in done for parent, _ in parents[i])]
+        sequence: list[int] = []
+        seen, cost, last = done, 0.0, 0.0
+        while missing:
+            ready = [i for i in _bits(missing) if not above[i] & ~seen]
             if not ready:
                 raise ValueError("the predisposing arcs run in a circle")
-            chosen = min(ready, key=lambda i: (width({i}), i))
-            done.add(chosen)
-            pending.discard(chosen)
-            order.append(chosen)
-    return (*order, *(i for i in range(n) if i not in done))
+            last, chosen = min((width(seen | 1 << i), i) for i in ready)
+            cost += 2.0**last
+            seen |= 1 << chosen
+            missing &= ~(1 << chosen)
+            sequence.append(chosen)
+        return sequence, (cost + 4.0 * 2.0**last) / len(sequence)
+
+    while len(order) < len(joined):
+        sequence, _ = min((way(i) for i in joined if not done >> i & 1), key=lambda found: (found[1], found[0][-1]))
+        order.extend(sequence)
+        done |= sum(1 << i for i in sequence)
+    return (*order, *(i for i in range(n) if i not in set(joined)))
+
+
+def _bits(mask: int) -> list[int]:
+    """The positions of the ones in a mask, lowest first."""
+    found = []
+    while mask:
+        found.append((mask & -mask).bit_length() - 1)
+        mask &= mask - 1
+    return found
 
 
 def compile_steps(order: Sequence[int], parents: Parents, cap: float, strength: Floats) -> Steps:
