@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import pytest
 
-from wetmount.cautions import SEVERITIES, cautions_for, select_conditions
+from wetmount.cautions import SEVERITIES, cautions_for, select_conditions, triggers_of
 from wetmount.reference import load_reference
 
 REFERENCE = load_reference()
@@ -42,7 +42,7 @@ def ids_meant(kind: str, trigger: str) -> set[str]:
 ALL_TRIGGERS = [
     (caution.id, caution.trigger_kind, trigger)
     for caution in REFERENCE.cautions.values()
-    for trigger in caution.trigger
+    for trigger in triggers_of(caution)
 ]
 
 
@@ -65,7 +65,7 @@ def test_the_table_has_triggers_of_every_kind() -> None:
 def test_only_the_cautions_that_always_stand_need_no_trigger() -> None:
     always = {row.id for row in REFERENCE.cautions.values() if row.trigger_kind == "always"}
     assert set(shown()) == always
-    assert all((row.trigger == ()) == (row.id in always) for row in REFERENCE.cautions.values())
+    assert all((row.trigger == "") == (row.id in always) for row in REFERENCE.cautions.values())
 
 
 def test_a_trigger_brings_no_other_caution() -> None:

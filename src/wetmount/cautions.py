@@ -107,13 +107,19 @@ def cautions_of(
     )
 
 
+def triggers_of(caution: Caution) -> tuple[str, ...]:
+    """The triggers of a caution, of which any one shows it; none for a caution that always stands."""
+    return tuple(part.strip() for part in caution.trigger.split(";") if part.strip())
+
+
 def _triggered(caution: Caution, present: dict[str, tuple[str, ...]], reference: Reference) -> Iterator[str]:
     """Ids on the page that trigger the caution."""
+    triggers = triggers_of(caution)
     for id in present.get(caution.trigger_kind, ()):
         words = {id, ANY}
         if caution.trigger_kind == "condition":
             words.update(_kinds(reference.conditions[id]))
-        if not words.isdisjoint(caution.trigger):
+        if not words.isdisjoint(triggers):
             yield id
 
 

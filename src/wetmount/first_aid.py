@@ -18,6 +18,7 @@ from wetmount.water import SALT_WATER_FROM_G_PER_KG, un_ionised_ammonia_mg_n_per
 if TYPE_CHECKING:
     from wetmount.evidence import Evidence
     from wetmount.reference import Reference
+    from wetmount.reference.rows import FirstAidStep
 
 PH_RISES: Final = (0.5, 1.0)
 """Rises of pH for which free ammonia is worked out: half a unit is what driving out carbon dioxide easily does, a whole
@@ -112,7 +113,7 @@ def first_aid(
     up = _known(up, reference)
     merged: dict[int, Step] = {}
     for row in reference.first_aid:
-        if row.flag not in up or not set(row.not_if).isdisjoint(up):
+        if row.flag not in up or not not_if(row).isdisjoint(up):
             continue
         other = merged.get(row.order)
         by = (*other.flags, row.flag) if other else (row.flag,)
@@ -191,6 +192,11 @@ def _ammonia_words(
     if rise.risen and rise.risen[-1][1] > limit:
         return f"{words} The limit is {limit:g} mg/L: test pH every ten minutes while you aerate."
     return words
+
+
+def not_if(step: FirstAidStep) -> frozenset[str]:
+    """Red flags under which the step would do harm."""
+    return frozenset(part.strip() for part in step.not_if.split(";") if part.strip())
 
 
 def _known(flags: Iterable[str], reference: Reference) -> tuple[str, ...]:
