@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 
 import wetmount
 from wetmount.case import Case, looks_of
-from wetmount.case_check import answerable, host_group_of
+from wetmount.case_check import MAX_PROBLEMS, answerable, host_group_of
 from wetmount.case_template import new_case_template
 from wetmount.casefile import (
     MAX_BYTES,
@@ -193,7 +193,7 @@ anything = st.recursive(
 )
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(st.dictionaries(st.sampled_from([*Case.__struct_fields__]), anything, max_size=8), st.booleans())
 def test_whatever_a_file_holds_is_answered_with_sentences(data: dict[str, Any], complete: bool) -> None:
     if complete:
@@ -237,6 +237,9 @@ def test_any_text_is_answered_with_sentences(text: str, kind: Any) -> None:
         (b"x = " + b"[" * 5000 + b"]" * 5000, "is nested too deeply; a case nests at most 24 levels"),
         (b"x = " + b"[" * 100 + b"]" * 100, "is nested too deeply"),
         (b"x = " + b"9" * 5000, "is not valid TOML"),
+        (b"a." * 100_000 + b"a = 1", "is nested too deeply"),
+        (b"x = { " + b"'a' . " * 100_000 + b"a = 1 }", "is nested too deeply"),
+        (b"[" + b"a." * 100_000 + b"a]", "is nested too deeply"),
     ],
 )
 def test_files_that_are_no_case(content: bytes, words: str, tmp_path: Path) -> None:
@@ -391,6 +394,14 @@ def test_all_problems_are_gathered_and_the_rest_is_still_checked() -> None:
     assert {problem.field for problem in problems} == {
         "titel", "numbers.total", "history.new_system", "findings.skin_costai", "findings.lethargy", "readings.nitrite",
     }  # fmt: skip
+
+
+def test_so_many_problems_and_no_more() -> None:
+    for wrong in ('lethargy{} = "mild"', "x{} = 3"):
+        lines = "\n".join(wrong.format(number) for number in range(5000))
+        problems = check_case_text(HEAD + "[findings]\n" + lines, "toml", "k.toml", REFERENCE)
+        assert len(problems) == MAX_PROBLEMS + 1
+        assert problems[-1].message == "may have more wrong than these 200 problems; mend them first"
 
 
 def test_notes_do_not_stop_a_case() -> None:

@@ -43,16 +43,29 @@ class Problem:
 
 
 ReadingTable = Mapping[str, str | float | Reading | tuple[str | float | Reading, ...]]
+MAX_PROBLEMS = 200
+"""More would be read by nobody, and each costs a search for the nearest name."""
+
 Found = Iterator[tuple[str, str, bool]]
 """(field, message, fatal) of each problem."""
 
 
 def check_content(case: Case, file: str, reference: Reference) -> list[Problem]:
     """Every problem and note of a case whose shape is right, in the order of the file."""
-    return [
-        Problem(file, shorten(field, 200), shorten(message, 1000), fatal)
-        for field, message, fatal in _case(case, reference)
-    ]
+    problems: list[Problem] = []
+    wrong = 0
+    for field, message, fatal in _case(case, reference):
+        problems.append(Problem(file, shorten(field, 200), shorten(message, 1000), fatal))
+        wrong += fatal
+        if wrong == MAX_PROBLEMS:
+            problems.append(more_is_wrong(file))
+            break
+    return problems
+
+
+def more_is_wrong(file: str) -> Problem:
+    """The last problem of a file in which `MAX_PROBLEMS` were found."""
+    return Problem(file, None, f"may have more wrong than these {MAX_PROBLEMS} problems; mend them first")
 
 
 def shorten(text: str, length: int = 60) -> str:

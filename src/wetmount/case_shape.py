@@ -17,7 +17,7 @@ import msgspec
 from msgspec import inspect
 
 from wetmount.case import FORMAT, Case
-from wetmount.case_check import Problem, nearest, shorten
+from wetmount.case_check import MAX_PROBLEMS, Problem, more_is_wrong, nearest, shorten
 
 
 def fit_case(data: dict[str, Any], file: str) -> tuple[Case | None, list[Problem]]:
@@ -31,7 +31,10 @@ def fit_case(data: dict[str, Any], file: str) -> tuple[Case | None, list[Problem
         return case, []
     except (msgspec.ValidationError, OverflowError) as error:
         problems: list[Problem] = []
-        fitted = _fit(data, inspect.type_info(Case), "", file, problems)
+        try:
+            fitted = _fit(data, inspect.type_info(Case), "", file, problems)
+        except _EnoughError:
+            return None, problems
         if not problems:  # the two readings of the records disagree; say what the stricter one says
             return None, [Problem(file, None, lower_first(shorten(str(error), 200)))]
         return None if fitted is _DROPPED else msgspec.convert(fitted, Case), problems
@@ -60,6 +63,17 @@ def _refuse_infinite(data: Any) -> None:
 _DROPPED: Any = object()
 
 
+class _EnoughError(Exception):
+    """So much is wrong that the rest may wait."""
+
+
+def _report(problems: list[Problem], file: str, field: str | None, message: str) -> None:
+    problems.append(Problem(file, field, message))
+    if len(problems) == MAX_PROBLEMS:
+        problems.append(more_is_wrong(file))
+        raise _EnoughError
+
+
 def _fit(value: Any, kind: inspect.Type, path: str, file: str, problems: list[Problem]) -> Any:
     """`value` cut down to what fits `kind`; every piece that does not is reported and dropped."""
     if isinstance(kind, inspect.Metadata):
@@ -76,7 +90,7 @@ def _fit(value: Any, kind: inspect.Type, path: str, file: str, problems: list[Pr
         return [item for item in items if item is not _DROPPED]
     if _leaf_fits(value, kind):
         return value
-    problems.append(Problem(file, path or None, f"is {_show(value)}; accepted is {_accepted(kind)}"))
+    _report(problems, file, path or None, f"is {_show(value)}; accepted is {_accepted(kind)}")
     return _DROPPED
 
 
@@ -92,7 +106,7 @@ def _fit_union(value: Any, kind: inspect.UnionType, path: str, file: str, proble
         if _leaf_fits(value, choice):
             return value
     accepted = " or ".join(_accepted(choice) for choice in choices)
-    problems.append(Problem(file, path or None, f"is {_show(value)}; accepted is {accepted}"))
+    _report(problems, file, path or None, f"is {_show(value)}; accepted is {accepted}")
     return _DROPPED
 
 
@@ -102,7 +116,7 @@ def _fit_struct(value: dict[str, Any], kind: inspect.StructType, path: str, file
     for key, entry in value.items():
         if key not in fields:
             guess = nearest(key, fields) or f"accepted keys here are {', '.join(fields)}"
-            problems.append(Problem(file, _join(path, key), f"is no key of a case file; {guess}"))
+            _report(problems, file, _join(path, key), f"is no key of a case file; {guess}")
             continue
         fitted = _fit(entry, fields[key].type, _join(path, key), file, problems)
         if fitted is not _DROPPED:
@@ -112,7 +126,7 @@ def _fit_struct(value: dict[str, Any], kind: inspect.StructType, path: str, file
         if field.required and name not in kept:
             complete = False
             if name not in value:
-                problems.append(Problem(file, _join(path, name), f"is missing; accepted is {_accepted(field.type)}"))
+                _report(problems, file, _join(path, name), f"is missing; accepted is {_accepted(field.type)}")
     return kept if complete else _DROPPED
 
 

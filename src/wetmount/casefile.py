@@ -32,6 +32,10 @@ MAX_BYTES = 4_000_000
 MAX_DEPTH = 24
 """A case nests 6 deep. Deeper data is no case, and would only exhaust the reader."""
 
+# A dotted key nests as deep as it has dots, and the reader of the standard library takes memory by its square.
+_KEY_PART = r"""(?:[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*"""
+_DEEP_KEY = re.compile(rf"(?:^|[{{,\[])[ \t]*(?:{_KEY_PART}){{{MAX_DEPTH}}}", re.MULTILINE)
+
 Kind = Literal["toml", "json"]
 
 
@@ -142,13 +146,16 @@ _SMALLEST = 'format = 1, [host] group = "…" and a [findings] table'
 
 
 def _data_of(text: str, kind: Kind, name: str) -> dict[str, Any]:
+    too_deep = InputError(f"is nested too deeply; a case nests at most {MAX_DEPTH} levels", file=name)
+    if kind == "toml" and _DEEP_KEY.search(text):
+        raise too_deep
     try:
         if kind == "toml":
             data: Any = tomllib.loads(text)
         else:
             data = json.loads(text, object_pairs_hook=_no_duplicates, parse_constant=_no_constant)
     except RecursionError:
-        raise InputError(f"is nested too deeply; a case nests at most {MAX_DEPTH} levels", file=name) from None
+        raise too_deep from None
     except InputError as error:
         raise InputError(error.message, file=name, field=error.field) from None
     except json.JSONDecodeError as error:
@@ -159,7 +166,7 @@ def _data_of(text: str, kind: Kind, name: str) -> dict[str, Any]:
     if not isinstance(data, dict):
         raise InputError(f"holds {kind_word(data)}, not a case; the smallest case is {_SMALLEST}", file=name)
     if not _shallow(data, MAX_DEPTH):
-        raise InputError(f"is nested too deeply; a case nests at most {MAX_DEPTH} levels", file=name)
+        raise too_deep
     plain: dict[str, Any] = _plain(data)
     return plain
 
