@@ -1,11 +1,16 @@
 """Cautions: every trigger of the table brings its caution, and nothing dangerous is without one."""
 
 from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
 
 import pytest
 
-from wetmount.cautions import SEVERITIES, cautions_for, select_conditions, triggers_of
+from wetmount.casefile import read_case
+from wetmount.cautions import SEVERITIES, cautions_for, cautions_of, select_conditions, triggers_of
+from wetmount.evidence import gather_evidence
 from wetmount.reference import load_reference
+from wetmount.weighup import weigh_up
 
 REFERENCE = load_reference()
 ARGUMENT = {
@@ -200,3 +205,19 @@ def test_selection_takes_the_leader_and_the_dangerous() -> None:
     assert select_conditions(ranked, REFERENCE) == ("costia", "columnaris", "khv", "mycobacteriosis")
     assert select_conditions([], REFERENCE) == ()
     assert select_conditions(ranked, REFERENCE, warn_from=0.01)[-1] == "svc"
+
+
+def test_a_weigh_up_shows_what_its_findings_water_and_examinations_trigger() -> None:
+    case = read_case(Path(str(files("wetmount") / "examples" / "harbour_row_rack_a.toml")), REFERENCE)
+    result = weigh_up(gather_evidence(case, REFERENCE), REFERENCE, firmness=False)
+    everything = {one.id: one.because for one in cautions_of(result, REFERENCE)}
+    assert everything["nitrite_kit"] == ("water_nitrite_high",)
+    assert "skin_scrape" in everything["glass_blades"]
+    assert result.next_examinations
+    assert {one.id for one in result.next_examinations if one.gives_up_fish} <= set(everything["humane_killing"])
+    # What the page does not propose and nobody did brings no caution; what is on it does.
+    narrow = {one.id: one.because for one in cautions_of(result, REFERENCE, proposed=["gill_scrape"])}
+    assert "humane_killing" not in narrow
+    assert "gill_scrape" in narrow["live_biopsy"]
+    treated = {one.id for one in cautions_of(result, REFERENCE, proposed=[], agents=["formalin_short"])}
+    assert {"formalin_person", "treated_water"} <= treated

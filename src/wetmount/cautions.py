@@ -89,14 +89,21 @@ def select_conditions(
 
 
 def cautions_of(
-    weigh_up: WeighUp, reference: Reference, *, agents: Iterable[str] = (), warn_from: float = WARN_FROM
+    weigh_up: WeighUp,
+    reference: Reference,
+    *,
+    proposed: Iterable[str] | None = None,
+    agents: Iterable[str] = (),
+    warn_from: float = WARN_FROM,
 ) -> tuple[CautionShown, ...]:
     """Every caution of a weigh-up: of its conditions as `select_conditions` says, of what was seen in fish and water,
-    of the examinations done and of those proposed next, and of `agents` (treatments) that are on the page."""
+    of the examinations done and of those `proposed` on the page (None: all that the weigh-up proposes), and of `agents`
+    (treatments) on the page."""
     evidence = weigh_up.evidence
     seen = {observation.finding for observation in evidence.observations if observation.level > 0}
     seen |= {question for question, yes in evidence.answers.items() if yes}
-    proposed = (examination.id for examination in weigh_up.next_examinations or ())
+    if proposed is None:
+        proposed = (examination.id for examination in weigh_up.next_examinations or ())
     return cautions_for(
         reference,
         conditions=select_conditions(weigh_up.conditions, reference, warn_from=warn_from),
