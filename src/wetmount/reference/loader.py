@@ -342,7 +342,7 @@ _ACCEPTED = {
     "float": "a number",
     "int": "a whole number",
     "bool": "yes or no",
-    "tuple[float, ...]": "numbers separated by ;",
+    "tuple[float, ...]": "a list of numbers separated by ;",
 }
 
 
