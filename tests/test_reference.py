@@ -419,7 +419,7 @@ def test_published_figures_stand_as_published() -> None:
     assert REFERENCE.conditions["internal_mycosis"].rate < 47 / 2250
     # Merck Veterinary Manual, table of environmental hazards: gasping at the surface is the hallmark of low oxygen
     assert probability("low_oxygen", "gasping_surface", 1) == 0.95
-    # Martins et al. 2001, Braz J Biol: of 45 fish with Piscinoodinium gills only in 34, gills and skin in 9, skin only in 2
+    # Martins et al. 2001, Braz J Biol: of 45 fish with Piscinoodinium, 34 on gills only, 9 on both, 2 on skin only
     assert probability("velvet_freshwater", "gill_dinospore_cells", 1) > probability(
         "velvet_freshwater", "skin_dinospore_cells", 1
     )
