@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from wetmount.commands.common import console, overlay_option
+from wetmount.commands.common import console, lines, overlay_option
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from wetmount.first_aid import RedFlagSeen, Step
 
 
 @click.command(name="first-aid")
@@ -24,7 +31,6 @@ def command(flag: tuple[str, ...], case_file: Path | None, overlay: Path | None)
 
     FLAG is one or more red flags, such as gasping_surface. Without any, the red flags are listed.
     """
-    from wetmount.commands.weigh_tables import print_first_aid
     from wetmount.first_aid import first_aid, red_flags
     from wetmount.reference import load_reference
 
@@ -49,3 +55,9 @@ def command(flag: tuple[str, ...], case_file: Path | None, overlay: Path | None)
         print_first_aid(out, up, steps)
     else:
         out.print("No red flag is up in this case: go on with the weigh-up.")
+
+
+def print_first_aid(out: Console, flags: Sequence[RedFlagSeen], steps: Sequence[Step]) -> None:
+    """The red flags that are up and the steps against them, numbered."""
+    out.print(f"[red]{'; '.join(flag.name for flag in flags).capitalize()}.[/]")
+    lines(out, [(f"{step.order}.", step.text) for step in steps])

@@ -7,15 +7,18 @@ from typing import TYPE_CHECKING, Any
 
 from rich.markup import escape
 
+from wetmount.cautions import cautions_of
 from wetmount.commands.common import lines
+from wetmount.commands.first_aid import print_first_aid
+from wetmount.report.words import duration, factor, finding_words, firmness_sentence, in_hundred, level_words
+from wetmount.weighup.next_examination import LIKE_NOTHING
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from wetmount.commands.weighed import Weighed
-    from wetmount.first_aid import RedFlagSeen, Step
     from wetmount.reference import Reference
-    from wetmount.weighup.results import Firmness, NextExamination, Reason, WeighUp
+    from wetmount.weighup.results import NextExamination, Reason, WeighUp
 
 # A cause is shown from this chance of being responsible (but always the first three); its reasons from the second.
 SHOWN_FROM = 0.05
@@ -25,6 +28,7 @@ REASONS_EACH_WAY = 6
 TELLING_FROM = 0.08
 EXPLANATIONS = 5
 EXAMINATIONS = 5
+OPENED = 5
 
 # Every heading of the weigh-up, in order.
 HEADINGS = {
@@ -46,10 +50,6 @@ HEADINGS = {
 SEVERITY_WORDS = {"stop": "[red]Stop:[/] ", "care": "", "note": "[dim]Note:[/] "}
 
 
-# What level 0 is called where nobody looks at a fish.
-NOT_SEEN = {"cause": "no", "effect": "no", "water": "tested, not so", "laboratory": "tested, negative"}
-
-
 def print_weighed(
     out: Console, weighed: Weighed, reference: Reference, *, show_all: bool = False, show_evidence: bool = False
 ) -> None:
@@ -63,9 +63,9 @@ def print_weighed(
     _explanations(out, result, reference)
     _opened(out, result, reference)
     _unexplained(out, result, reference)
-    _next(out, result.next_examinations)
+    _next(out, result)
     _warnings(out, result)
-    _cautions(out, weighed)
+    _cautions(out, result, reference)
     _notes(out, result, reference)
     if show_evidence:
         _evidence(out, result, reference)
@@ -88,44 +88,16 @@ def percent(probability: float) -> str:
     return f"{100 * probability:.0f} %"
 
 
-def one_in(probability: float) -> str:
-    """A chance in words a keeper uses: 1 in 3."""
-    if probability <= 0.005:
-        return "hardly ever"
-    if probability > 0.75:
-        return f"{min(9, round(10 * probability))} in 10"
-    if probability > 0.4:
-        return "1 in 2" if probability < 0.6 else "2 in 3"
-    return f"1 in {round(1 / probability)}"
-
-
-def times(weight: float) -> str:
-    """The factor on the odds whose log10 is `weight`, in words."""
-    factor = 10**weight
-    if factor >= 1000:
-        return "over 1000 times"
-    if factor >= 9.5:
-        return f"{factor:.0f} times"
-    if factor >= 0.1:
-        return f"{factor:.1f} times"
-    return f"1/{1 / factor:.0f}" if factor >= 0.001 else "under 1/1000"
-
-
-def finding_words(findings: Sequence[str], level: int, reference: Reference) -> str:
-    """Findings at a level as words: `flickering flagellates on skin, many`; level 0 is `looked, not seen`."""
+def reason_words(findings: Sequence[str], level: int, reference: Reference) -> str:
+    """What a reason rests on, in words: a finding at its level, several as one, the host or the temperature."""
     if list(findings) == ["host"]:
         return "the kind of fish"
     if list(findings) == ["temperature"]:
         return "the temperature"
-    known = [reference.findings[id] for id in findings]
-    names = " + ".join(finding.name for finding in known)
-    if level == 0:
-        return f"{names}: {NOT_SEEN.get(known[0].kind, 'looked, not seen')}"
-    if known[0].kind == "cause":
-        return f"{names}: yes"
-    # A finding with one level beside "not seen" needs no word for it.
-    graded = len(known) == 1 and len(known[0].levels) > 2
-    return f"{names}, {known[0].levels[level].replace('_', ' ')}" if graded else names
+    if len(findings) == 1:
+        return level_words(reference.findings[findings[0]], level)
+    names = " + ".join(reference.findings[id].name for id in findings)
+    return names if level else f"{names}: looked, not seen"
 
 
 def _names(ids: Sequence[str], reference: Reference) -> str:
@@ -170,28 +142,12 @@ def _first_aid(out: Console, weighed: Weighed) -> None:
         print_first_aid(out, weighed.red_flags, weighed.first_aid)
 
 
-def print_first_aid(out: Console, flags: Sequence[RedFlagSeen], steps: Sequence[Step]) -> None:
-    """The red flags that are up and the steps against them, numbered."""
-    out.print(f"[red]{'; '.join(flag.name for flag in flags).capitalize()}.[/]")
-    lines(out, [(f"{step.order}.", step.text) for step in steps])
-
-
-def firmness_words(firmness: Firmness, names: Any) -> str:
-    """How firm, in a sentence: the figures come first, the word follows from the share."""
-    share = firmness.share
-    word = "Firm" if share >= 0.95 else "Fairly firm" if share >= 0.8 else "Not very firm" if share >= 0.5 else "Open"
-    text = f"{word}: {names(firmness.leading)} stays first in {round(100 * share)} of 100 redraws of the tables"
-    if firmness.runner_up and firmness.runner_up_share >= 0.005:
-        text += f", {names(firmness.runner_up)} comes first in {round(100 * firmness.runner_up_share)}"
-    return text + "."
-
-
 def _firmness(out: Console, result: WeighUp, reference: Reference) -> None:
     if result.firmness is None and result.memory_share is None and result.approximation is None:
         return
     heading(out, "firmness")
     if result.firmness is not None:
-        out.print(firmness_words(result.firmness, lambda id: reference.conditions[id].name))
+        out.print(firmness_sentence(result.firmness, {cause.id: cause.name for cause in result.conditions}))
     if result.memory_share is not None:
         out.print(f"{percent(result.memory_share)} of the answer rests on rows written from memory.")
     if result.approximation is not None:
@@ -251,7 +207,9 @@ def _reasons(out: Console, result: WeighUp, reference: Reference) -> None:
 def _one_way(which: str, reasons: Iterable[Reason], reference: Reference) -> list[tuple[str, str]]:
     """The strongest reasons one way, as at most one row."""
     telling = [reason for reason in reasons if abs(reason.weight) >= TELLING_FROM][:REASONS_EACH_WAY]
-    said = "; ".join(f"{finding_words(r.findings, r.level, reference)} ({times(r.weight)})" for r in telling)
+    said = "; ".join(
+        f"{reason_words(r.findings, r.level, reference)} ({factor(r.weight).replace(' ', '')})" for r in telling
+    )
     return [(which, said)] if said else []
 
 
@@ -275,7 +233,7 @@ def _opened(out: Console, result: WeighUp, reference: Reference) -> None:
                 percent(way.probability),
                 f"{causes[way.parent].name}: multiplies the odds of {causes[way.condition].name} by {way.odds:g}",
             )
-            for way in result.opened_the_way
+            for way in result.opened_the_way[:OPENED]
         ],
     )
 
@@ -289,34 +247,37 @@ def _unexplained(out: Console, result: WeighUp, reference: Reference) -> None:
         [
             (
                 percent(one.probability),
-                f"{finding_words(one.findings, one.level, reference)}: no cause of the tables brought it",
+                f"{reason_words(one.findings, one.level, reference)}: no cause of the tables brought it",
             )
             for one in result.unexplained
         ],
     )
 
 
-def duration(minutes: float) -> str:
-    """A time of work or waiting in its natural unit: min, h or days."""
-    if minutes < 90:
-        return f"{minutes:.0f} min"
-    return f"{minutes / 60:.0f} h" if minutes < 48 * 60 else f"{minutes / 1440:.0f} days"
+def _worth_showing(result: WeighUp) -> list[NextExamination]:
+    """The examinations that would tell something, best for their price first, and the best laboratory test."""
+    telling = [one for one in result.next_examinations or () if one.information_bits >= LIKE_NOTHING]
+    shown = telling[:EXAMINATIONS]
+    return shown + [one for one in telling[EXAMINATIONS:] if one.laboratory][:1]
 
 
-def _next(out: Console, examinations: tuple[NextExamination, ...] | None) -> None:
-    if not examinations:
+def _next(out: Console, result: WeighUp) -> None:
+    if result.next_examinations is None:
         return
     heading(out, "next")
+    shown = _worth_showing(result)
+    if not shown:
+        out.print("Nothing that is left to examine would tell much.")
+        return
     table = _table(
         ("", {"justify": "right"}),
         ("examination", {"ratio": 3}),
         ("time", {"justify": "right", "no_wrap": True}),
         ("money", {"justify": "right", "no_wrap": True}),
         ("fish given up", {"no_wrap": True}),
-        ("changes the leader", {"no_wrap": True}),
+        ("changes the leading cause", {"no_wrap": True, "justify": "right"}),
         ("bits", {"justify": "right", "no_wrap": True}),
     )
-    shown = examinations[:EXAMINATIONS]
     for rank, one in enumerate(shown, start=1):
         table.add_row(
             str(rank),
@@ -324,13 +285,11 @@ def _next(out: Console, examinations: tuple[NextExamination, ...] | None) -> Non
             duration(one.minutes),
             f"{one.money:.2f}" if one.money else "none",
             "one" if one.gives_up_fish else "none",
-            one_in(one.changes_leading),
+            in_hundred(one.changes_leading),
             f"{one.information_bits:.2f}",
         )
     out.print(table)
-    # Whether a laboratory is worth its price is said even when its test is far down the list.
-    laboratory = [one for one in examinations[EXAMINATIONS:] if one.laboratory][:1]
-    lines(out, [("", f"{one.name}: {one.advice}") for one in (*shown, *laboratory) if one.advice])
+    lines(out, [("", f"{one.name}: {one.advice}") for one in shown if one.laboratory])
 
 
 def _warnings(out: Console, result: WeighUp) -> None:
@@ -339,10 +298,12 @@ def _warnings(out: Console, result: WeighUp) -> None:
         lines(out, [(percent(one.probability), f"[yellow]{one.text}[/]") for one in result.warnings])
 
 
-def _cautions(out: Console, weighed: Weighed) -> None:
-    if weighed.cautions:
-        heading(out, "cautions")
-        lines(out, [("", SEVERITY_WORDS[one.severity] + one.text) for one in weighed.cautions])
+def _cautions(out: Console, result: WeighUp, reference: Reference) -> None:
+    """The cautions of what stands above: of examinations only those that are proposed here."""
+    proposed = [examination.id for examination in _worth_showing(result)]
+    heading(out, "cautions")
+    cautions = cautions_of(result, reference, proposed=proposed)
+    lines(out, [("", SEVERITY_WORDS[one.severity] + one.text) for one in cautions])
 
 
 def _notes(out: Console, result: WeighUp, reference: Reference) -> None:
@@ -357,13 +318,13 @@ def _notes(out: Console, result: WeighUp, reference: Reference) -> None:
 
 def _evidence(out: Console, result: WeighUp, reference: Reference) -> None:
     """Every finding and answer that was used, with how it came about."""
-    evidence = result.evidence
+    evidence, findings = result.evidence, reference.findings
     heading(out, "evidence")
     rows = [
-        ("", f"[bold]{finding_words([one.finding], one.level, reference)}[/]: {escape('; '.join(one.trace))}")
+        ("", f"[bold]{finding_words(findings[one.finding], one)}[/]: {escape('; '.join(one.trace))}")
         for one in evidence.observations
     ]
     for finding, yes in evidence.answers.items():
         why = escape(evidence.answer_trace.get(finding, ""))
-        rows.append(("", f"[bold]{finding_words([finding], int(yes), reference)}[/]: {why}"))
+        rows.append(("", f"[bold]{level_words(findings[finding], int(yes))}[/]: {why}"))
     lines(out, rows)
