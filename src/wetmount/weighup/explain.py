@@ -14,24 +14,27 @@ from wetmount.weighup.sampled import Sampled
 from wetmount.weighup.terms import Term
 
 SHOWN_EXPLANATIONS = 8
+DRAWS = 8000
 OPENED_FROM = 0.05
 UNEXPLAINED_FROM = 0.5
 """A finding is called unexplained when causes outside the tables more probably than not brought it."""
 
 
-def explanations(posed: Posed, sampled: Sampled, seed: int, repeats: int = 2) -> tuple[tuple[Explanation, ...], float]:
+def explanations(posed: Posed, sampled: Sampled, seed: int) -> tuple[tuple[Explanation, ...], float]:
     """The likeliest sets of conditions that brought the positive findings, and the mass of all others.
 
-    For each sampled set of present conditions, which of them acted is drawn `repeats` times from its exact
-    distribution given the findings.
+    Condition sets are taken in proportion to their weight; which of their conditions acted is drawn each time from its
+    exact distribution given the findings.
     """
-    brought = _brought(posed, np.repeat(sampled.present, repeats, axis=0), np.random.default_rng(seed))
-    weight = np.repeat(sampled.weight / repeats, repeats)
+    rng = np.random.default_rng(seed)
+    steps = (np.arange(DRAWS) + rng.random()) / DRAWS
+    taken = np.minimum(np.searchsorted(np.cumsum(sampled.weight), steps), len(sampled.weight) - 1)
+    brought = _brought(posed, sampled.present[taken], rng)
     mass: dict[bytes, float] = {}
     sets: dict[bytes, tuple[str, ...]] = {}
-    packed = np.packbits(brought, axis=1)
-    for row, key, share in zip(brought, (p.tobytes() for p in packed), weight, strict=True):
-        mass[key] = mass.get(key, 0.0) + float(share)
+    for row, packed in zip(brought, np.packbits(brought, axis=1), strict=True):
+        key = packed.tobytes()
+        mass[key] = mass.get(key, 0.0) + 1.0 / DRAWS
         if key not in sets:
             sets[key] = tuple(posed.network.conditions[i] for i in np.flatnonzero(row))
     ranked = sorted(mass.items(), key=lambda item: (-item[1], sets[item[0]]))[:SHOWN_EXPLANATIONS]
