@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from wetmount.commands.common import case_paths, console, look_option, overlay_option, seed_option
 from wetmount.errors import InputError
+
+if TYPE_CHECKING:
+    from wetmount.commands.weighed import Weighed
+    from wetmount.reference import Reference
 
 PROGRESS_EVERY = 100
 
@@ -41,34 +46,39 @@ def command(
     are still weighed, and the exit status is then 2.
     """
     from wetmount.commands.weigh_json import document, encode_case
-    from wetmount.commands.weigh_tables import print_weighed
     from wetmount.commands.weighed import weigh_file
     from wetmount.reference import load_reference
 
     reference = load_reference(overlay)
+    tell = None if as_json else _teller(reference, show_all, show_evidence)
     encoded: list[bytes] = []
     failures: list[dict[str, str]] = []
-    out = console()
     paths = case_paths(case)
-    for number, path in enumerate(_with_progress(paths)):
+    for path in _with_progress(paths):
         try:
             weighed = weigh_file(path, reference, look_date=look_date, seed=seed, quick=quick)
         except InputError as error:
             click.echo(f"wetmount: {error}", err=True)
             failures.append({"file": str(path), "message": str(error)})
             continue
-        if as_json:
+        if tell is None:
             encoded.append(encode_case(weighed))
         else:
-            if number:
-                out.print()
-            print_weighed(out, weighed, reference, show_all=show_all, show_evidence=show_evidence)
+            tell(weighed)
     if as_json:
         click.echo(document(encoded, failures))
     if len(paths) > 1:
         click.echo(f"{len(paths) - len(failures)} of {len(paths)} cases weighed up.", err=True)
     if failures:
         ctx.exit(2)
+
+
+def _teller(reference: Reference, show_all: bool, show_evidence: bool) -> Callable[[Weighed], None]:
+    """Prints one weighed case as tables; what that takes is loaded only for people, not for JSON."""
+    from wetmount.commands.weigh_tables import print_weighed
+
+    out = console()
+    return lambda weighed: print_weighed(out, weighed, reference, show_all=show_all, show_evidence=show_evidence)
 
 
 def _with_progress(paths: list[Path]) -> Iterator[Path]:
