@@ -27,9 +27,7 @@ def explanations(posed: Posed, sampled: Sampled, seed: int) -> tuple[tuple[Expla
     exact distribution given the findings.
     """
     rng = np.random.default_rng(seed)
-    steps = (np.arange(DRAWS) + rng.random()) / DRAWS
-    taken = np.minimum(np.searchsorted(np.cumsum(sampled.weight), steps), len(sampled.weight) - 1)
-    brought = _brought(posed, sampled.present[taken], rng)
+    brought = _brought(posed, sampled.present[sampled.take(DRAWS, rng)], rng)
     mass: dict[bytes, float] = {}
     sets: dict[bytes, tuple[str, ...]] = {}
     for row, packed in zip(brought, np.packbits(brought, axis=1), strict=True):

@@ -50,7 +50,7 @@ def redraw(posed: Posed, sampled: Sampled, posterior: Posterior, seed: int, redr
     ill = bool(posterior.responsible.any())
     candidates = np.argsort(-(posterior.responsible if ill else posterior.present), kind="stable")[:CANDIDATES]
     plan = problem.steps()
-    chosen, weight = np.unique(rng.choice(len(sampled.weight), size=SETS, p=sampled.weight), return_counts=True)
+    chosen, weight = np.unique(sampled.take(SETS, rng), return_counts=True)
     present = sampled.present[chosen]
     received = received_odds(network, present)
     before = _log_joint(posed.terms, present, problem.odds, received)

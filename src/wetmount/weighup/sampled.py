@@ -19,6 +19,11 @@ class Sampled:
     present: Floats
     weight: Floats
 
+    def take(self, size: int, rng: np.random.Generator) -> NDArray[np.intp]:
+        """Positions of `size` sets in proportion to their weights (systematic resampling, in no particular order)."""
+        steps = (np.arange(size) + rng.random()) / size
+        return np.minimum(np.searchsorted(np.cumsum(self.weight), steps), len(self.weight) - 1)
+
     def mean(self, values: Floats, factor: Floats | None = None) -> Floats:
         """Weighted mean of values (s, ...) under the weights, each first multiplied by factor (s,) if given."""
         weight = self.weight if factor is None else self.weight * factor

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -219,8 +220,8 @@ class _Sweep:
 
 def _halves(mass: Floats, axis: int) -> tuple[Floats, Floats]:
     """Views of the two halves along `axis`: not explained, explained."""
-    split = np.moveaxis(mass, axis, 0)
-    return split[0], split[1]
+    front: Any = (slice(None),) * axis
+    return mass[(*front, 0)], mass[(*front, 1)]
 
 
 def _open(step: Step, mass: Floats, leak: Floats) -> Floats:
