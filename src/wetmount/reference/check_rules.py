@@ -244,6 +244,42 @@ def treatments(reference: Reference) -> Iterator[Fault]:
             yield Fault("sensitivities", rule, "host_group", "fish have a host group, other things in the water none")
 
 
+def doses(reference: Reference) -> Iterator[Fault]:
+    """Every treatment has its row of numbers or the reason why not; low, high and stop in order; limits act on some."""
+    for id, treatment in reference.treatments.items():
+        if id not in reference.doses:
+            yield Fault("treatments", treatment, "id", "no row in doses.csv says its numbers, or why there are none")
+    for row in reference.doses.values():
+        never = row.supply in ("refused", "not_weighed")
+        if never != bool(row.reason):
+            yield Fault("doses", row, "reason", "what is never worked out needs the reason, the rest none")
+        if not never and (row.low is None or row.high is None or row.hard_max is None or not row.unit):
+            yield Fault("doses", row, "low", "low, high, hard_max and unit are needed for a sum")
+        steps = [value for value in (row.low, row.high, row.hard_max) if value is not None]
+        if steps != sorted(steps):
+            yield Fault("doses", row, "hard_max", "low, high and hard_max must rise")
+        if row.basis != reference.treatments[row.treatment].basis:
+            yield Fault("doses", row, "basis", "not the basis of the row in treatments.csv")
+    for limit in reference.dose_limits:
+        if limit.treatment not in reference.doses and limit.treatment not in WITHOUT_A_TREATMENT_ROW:
+            yield Fault("dose_limits", limit, "treatment", f"{limit.treatment!r} is not in doses.csv")
+        if bool(limit.host_group) == (limit.thing in THINGS_THAT_ARE_NO_FISH):
+            yield Fault("dose_limits", limit, "host_group", "fish have a host group, other things in the water none")
+        if (limit.value is None) == (limit.rule in ("max", "factor")):
+            yield Fault("dose_limits", limit, "value", "max and factor need a value, the other rules none")
+        if limit.rule == "factor" and limit.value is not None and limit.value >= 1:
+            yield Fault("dose_limits", limit, "value", "a factor lowers the dose: below 1")
+    families = {"any"} | {family for row in reference.doses.values() for family in row.families}
+    for conflict in reference.conflicts:
+        for column in ("first", "second"):
+            if getattr(conflict, column) not in families:
+                yield Fault("conflicts", conflict, column, "no agent of doses.csv is of this family")
+    groups = {condition.group for condition in reference.conditions.values()}
+    for step in reference.husbandry:
+        if step.applies_to not in reference.conditions and step.applies_to not in groups:
+            yield Fault("husbandry", step, "applies_to", "neither a condition nor a group of conditions")
+
+
 def sources(reference: Reference) -> Iterator[Fault]:
     """A published figure names a source that was published."""
     for table in (
@@ -257,6 +293,10 @@ def sources(reference: Reference) -> Iterator[Fault]:
         "limits",
         "treatments",
         "sensitivities",
+        "doses",
+        "dose_limits",
+        "conflicts",
+        "husbandry",
         "examinations",
     ):
         rows = getattr(reference, table)
@@ -285,6 +325,7 @@ RULES: tuple[Callable[[Reference], Iterator[Fault]], ...] = (
     limits,
     cautions,
     treatments,
+    doses,
     sources,
     use_of_findings,
 )

@@ -21,6 +21,10 @@ from wetmount.reference.rows import (
     BodyState,
     Caution,
     Condition,
+    Conflict,
+    Disinfection,
+    DoseLimit,
+    DoseRow,
     Examination,
     Finding,
     FirstAidStep,
@@ -28,10 +32,14 @@ from wetmount.reference.rows import (
     Host,
     HostGroup,
     HostRisk,
+    HusbandryStep,
+    LaboratorySample,
     Leak,
     Limit,
     Link,
     Predisposition,
+    Quarantine,
+    Ration,
     RedFlag,
     Sensitivity,
     Source,
@@ -72,6 +80,14 @@ class Reference:
     treatments: Mapping[str, Treatment]
     treats: tuple[Treats, ...]
     sensitivities: tuple[Sensitivity, ...]
+    doses: Mapping[str, DoseRow]
+    dose_limits: tuple[DoseLimit, ...]
+    conflicts: tuple[Conflict, ...]
+    husbandry: tuple[HusbandryStep, ...]
+    rations: tuple[Ration, ...]
+    disinfection: tuple[Disinfection, ...]
+    quarantines: tuple[Quarantine, ...]
+    laboratory_samples: Mapping[str, LaboratorySample]
 
     def host_group_line(self, host_group: str) -> tuple[str, ...]:
         """The group and its parents, narrowest first, so that a reader may take the first that has a row."""

@@ -345,6 +345,154 @@ class Sensitivity:
 
 
 @dataclass(frozen=True, slots=True)
+class DoseRow:
+    """The numbers of one treatment: doses of `unit`, a closed list, counted as the whole salt, the ion, the active
+    substance or the product. `hard_max` holds for the running total. `supply`: general | varies (lawful only in some
+    places) | prescription | unlicensed | refused | not_weighed; the last two are never worked out, for `reason`.
+    `minutes_*` is one dose's contact, `doses` how many, `interval_h_*` between them; water outside the bounds of
+    temperature, oxygen or pH is refused. `largest_volume` is asked of what kills by too little."""
+
+    treatment: str
+    supply: str
+    reason: str
+    substance: str
+    families: tuple[str, ...]
+    counted_as: str
+    low: float | None
+    high: float | None
+    hard_max: float | None
+    unit: str
+    route: str
+    place: str
+    minutes_low: float | None
+    minutes_high: float | None
+    interval_h_low: float | None
+    interval_h_high: float | None
+    doses: float | None
+    parts: int
+    temperature_low_c: float | None
+    temperature_high_c: float | None
+    oxygen_min_mg_per_l: float | None
+    ph_low: float | None
+    ph_high: float | None
+    water: str
+    half_life_h: float | None
+    oral_max_mg_per_kg: float | None
+    rule: str
+    spares: str
+    basis: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class DoseLimit:
+    """A sensitivity or a bound of a treatment in numbers: `value` is a dose (max) or a factor on the dose (factor)."""
+
+    treatment: str
+    host_group: str | None
+    thing: str
+    above_c: float | None
+    above_dose: float | None
+    rule: str
+    value: float | None
+    minutes_max: float | None
+    basis: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Conflict:
+    """Two families of agents: never together, off meanwhile, wait between, cancels the other, or allow."""
+
+    first: str
+    second: str
+    verdict: str
+    hours: float
+    changed: float
+    why: str
+    basis: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class HusbandryStep:
+    """What changes a condition, or a group of them, without an agent."""
+
+    applies_to: str
+    order: int
+    urgency: str
+    text: str
+    why: str
+    basis: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Ration:
+    """Feed a day as a percentage of body weight in a band of temperature."""
+
+    kept: str
+    from_c: float
+    to_c: float
+    percent_low: float
+    percent_high: float
+    basis: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Disinfection:
+    """A contact time: what, with what, how strong, how many minutes, and whether it works."""
+
+    material: str
+    agent: str
+    amount: float | None
+    unit: str
+    minutes_low: float
+    minutes_high: float | None
+    works: str
+    basis: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Quarantine:
+    """How many days a source asks for; none means that no length of time suffices."""
+
+    by: str
+    subject: str
+    days_low: float | None
+    days_high: float | None
+    basis: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class LaboratorySample:
+    """What to send for one laboratory examination, in what and how cold."""
+
+    examination: str
+    fish: str
+    tissue: str
+    container: str
+    fixative: str
+    volumes_of_fixative: float | None
+    cold: str
+    within_h: float
+    fish_count: int
+    basis: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
 class Table:
     """How a table is held: its row class, its key columns, and whether as a mapping by its one key or a tuple."""
 
@@ -375,4 +523,12 @@ TABLES: dict[str, Table] = {
     "treatments": Table(Treatment, ("id",), True),
     "treats": Table(Treats, ("treatment", "condition", "purpose", "target"), False),
     "sensitivities": Table(Sensitivity, ("host_group", "thing", "treatment"), False),
+    "doses": Table(DoseRow, ("treatment",), True),
+    "dose_limits": Table(DoseLimit, ("treatment", "host_group", "thing", "above_c", "above_dose", "rule"), False),
+    "conflicts": Table(Conflict, ("first", "second"), False),
+    "husbandry": Table(HusbandryStep, ("applies_to", "order"), False),
+    "rations": Table(Ration, ("kept", "from_c"), False),
+    "disinfection": Table(Disinfection, ("material", "agent"), False),
+    "quarantines": Table(Quarantine, ("by", "subject"), False),
+    "laboratory_samples": Table(LaboratorySample, ("examination",), True),
 }
