@@ -21,6 +21,7 @@ COMMANDS = {
     "report": "report",
     "case": "case",
     "reference": "reference",
+    "open": "open",
     "demo": "demo",
 }
 

@@ -1,0 +1,1 @@
+"""Views: read the request, ask one service or query, render."""
