@@ -318,3 +318,36 @@ def test_a_reading_that_cannot_be_is_one_sentence_and_status_2(reading: str, say
 
 def test_water_without_a_reading_is_refused() -> None:
     assert "no reading is given" in run("water").stderr
+
+
+BAD_FILES = {
+    "not-toml.toml": (b"format = = 1\n", "not-toml.toml"),
+    "not-json.json": (b'{"format": 1,', "not-json.json"),
+    "no-case.toml": (b'[tool]\nname = "something else"\n', "format"),
+    "newer.toml": (b'format = 2\n[host]\ngroup = "rainbowfish"\n', "format"),
+    "not-utf8.toml": (b'format = 1\ntitle = "caf\xe9"\n[host]\ngroup = "rainbowfish"\n', "UTF-8"),
+    "twice.json": (b'{"format": 1, "host": {"group": "koi"}, "host": {"group": "koi"}}', "twice"),
+    "unknown.toml": (b'format = 1\n[host]\ngroup = "rainbowfish"\n[findings]\nflashhing = "frequent"\n', "flashing"),
+    "level.toml": (b'format = 1\n[host]\ngroup = "rainbowfish"\n[findings]\nflashing = "purple"\n', "frequent"),
+    "unit.toml": (b'format = 1\n[host]\ngroup = "rainbowfish"\n[readings]\nnitrite = "1.6"\n', "no unit"),
+    "range.toml": (b'format = 1\n[host]\ngroup = "rainbowfish"\n[readings]\nph = "19"\n', "ph"),
+    "negative.toml": (b'format = 1\n[host]\ngroup = "rainbowfish"\n[numbers]\nsick = -3\n', "sick"),
+    "huge.toml": (b"# " + b"x" * 50_000_000, "huge.toml"),
+    "empty.toml": (b"", "format"),
+}
+
+
+@pytest.mark.parametrize("name", BAD_FILES)
+def test_a_file_that_is_no_case_is_one_sentence_and_status_2(name: str, tmp_path: Path) -> None:
+    content, says = BAD_FILES[name]
+    path = tmp_path / name
+    path.write_bytes(content)
+    output = tmp_path / "report.txt"
+    for arguments in (("weigh", str(path)), ("report", str(path), "-o", str(output)), ("case", "check", str(path))):
+        done = run(*arguments)
+        assert done.exit_code == 2, arguments
+        assert name in done.stderr
+        assert says in done.stderr
+        assert len(done.stderr.strip().splitlines()) == 1
+        assert "Traceback" not in done.output
+    assert not output.exists()
