@@ -18,9 +18,9 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("undo/", pages.undo, name="undo_outside"),
     path("alive/", pages.alive, name="alive"),
     path("", include("wetmount.casebook.urls_today")),
-    path("", include("wetmount.casebook.urls_entry")),
     path("", include("wetmount.casebook.urls_weigh")),
     path("", include("wetmount.casebook.urls_keep")),
+    path("", include("wetmount.casebook.urls_entry")),  # last: its case/<number>/<step>/ takes what is left
 ]
 
 handler404 = "wetmount.casebook.views.pages.not_found"
