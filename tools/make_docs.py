@@ -8,16 +8,21 @@ page is stale.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
+from functools import cache
 from importlib import resources
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 import msgspec
 
 from wetmount.case import Case
 from wetmount.cli import cli
+
+if TYPE_CHECKING:
+    from wetmount.commands.weighed import Weighed
 
 DOCS = Path(__file__).resolve().parents[1] / "docs"
 
@@ -55,6 +60,8 @@ def labels() -> str:
         ("keys of the case file", _case_keys()),
         ("keys of the JSON of weigh", _weigh_keys()),
         ("headings in the terminal", _headings()),
+        ("headings of the report", _report_headings()),
+        ("colours of the report", _colours()),
         ("rows of the reference", _rows()),
     ):
         lines += ["", f"[{title}]", *section]
@@ -86,14 +93,21 @@ def _case_keys() -> list[str]:
 
 def _weigh_keys() -> list[str]:
     from wetmount.commands.weigh_json import case_data
+
+    return sorted(
+        set(_paths(case_data(_demonstration()), "cases[]"))
+        | {"schema", "cases[]", "failures[].file", "failures[].message"}
+    )
+
+
+@cache
+def _demonstration() -> Weighed:
+    """The demonstration case, weighed up."""
     from wetmount.commands.weighed import weigh_file
     from wetmount.reference import load_reference
 
     with resources.as_file(resources.files("wetmount") / "examples" / "harbour_row_rack_a.toml") as path:
-        weighed = weigh_file(path, load_reference())
-    return sorted(
-        set(_paths(case_data(weighed), "cases[]")) | {"schema", "cases[]", "failures[].file", "failures[].message"}
-    )
+        return weigh_file(path, load_reference())
 
 
 # Tables whose keys are ids of the reference, and so no words of the interface.
@@ -119,6 +133,31 @@ def _headings() -> Iterator[str]:
 
     for headings in (weigh_tables.HEADINGS, water.HEADINGS):
         yield from headings.values()
+
+
+def _report_headings() -> Iterator[str]:
+    """Headings and heads of tables of the demonstration's report, and what the teaching edition has besides."""
+    from wetmount.reference import load_reference
+    from wetmount.report import compose
+    from wetmount.report.document import Table
+    from wetmount.report.message import GROUPS
+
+    weighed = _demonstration()
+    told: dict[str, None] = {}
+    for teaching in (False, True):
+        report = compose(weighed.case, weighed.weighup, load_reference(), teaching=teaching)
+        first = [section for section in (report.urgent, report.probably, *report.four, report.care) if section]
+        for section in (*first, *report.pages):
+            told[section.title] = None
+            told |= {", ".join(block.head): None for block in section.blocks if isinstance(block, Table)}
+    yield from filter(None, told)
+    yield from (f"message: {heading}" for _, heading in GROUPS if heading)
+
+
+def _colours() -> list[str]:
+    """Names of the colours of the report's page, with their values; the PDF and the charts take the same."""
+    style = (resources.files("wetmount") / "report" / "page.css").read_text("utf-8")
+    return [f"{name} {value}" for name, value in re.findall(r"--([a-z-]+):\s*(#[0-9a-f]{3,6})", style)]
 
 
 def _rows() -> Iterator[str]:
