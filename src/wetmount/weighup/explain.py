@@ -10,11 +10,12 @@ from numpy.typing import NDArray
 from wetmount.reference import Reference
 from wetmount.weighup.pose import Posed
 from wetmount.weighup.results import Explanation, OpenedTheWay, Unexplained
-from wetmount.weighup.sampled import Sampled
+from wetmount.weighup.sampled import Sampled, distinct
+from wetmount.weighup.steps import Floats
 from wetmount.weighup.terms import Term
 
 SHOWN_EXPLANATIONS = 8
-DRAWS = 8000
+DRAWS = 4000
 OPENED_FROM = 0.05
 UNEXPLAINED_FROM = 0.5
 """A finding is called unexplained when causes outside the tables more probably than not brought it."""
@@ -28,46 +29,42 @@ def explanations(posed: Posed, sampled: Sampled, seed: int) -> tuple[tuple[Expla
     """
     rng = np.random.default_rng(seed)
     brought = _brought(posed, sampled.present[sampled.take(DRAWS, rng)], rng)
-    mass: dict[bytes, float] = {}
-    sets: dict[bytes, tuple[str, ...]] = {}
-    for row, packed in zip(brought, np.packbits(brought, axis=1), strict=True):
-        key = packed.tobytes()
-        mass[key] = mass.get(key, 0.0) + 1.0 / DRAWS
-        if key not in sets:
-            sets[key] = tuple(posed.network.conditions[i] for i in np.flatnonzero(row))
-    ranked = sorted(mass.items(), key=lambda item: (-item[1], sets[item[0]]))[:SHOWN_EXPLANATIONS]
-    shown = tuple(Explanation(sets[key], share) for key, share in ranked)
+    told = distinct(brought)
+    heaviest = np.argsort(-told.weight, kind="stable")[:SHOWN_EXPLANATIONS]
+    shown = tuple(
+        Explanation(tuple(posed.network.conditions[i] for i in np.flatnonzero(told.present[k])), float(told.weight[k]))
+        for k in heaviest
+    )
     return shown, max(0.0, 1.0 - sum(e.probability for e in shown))
 
 
-def _brought(posed: Posed, present: NDArray[np.float64], rng: np.random.Generator) -> NDArray[np.bool_]:
+def _brought(posed: Posed, present: Floats, rng: np.random.Generator) -> NDArray[np.bool_]:
     """Draw which present conditions brought at least one positive finding; (s, n)."""
-    brought = np.zeros(present.shape, dtype=bool)
+    there = np.ascontiguousarray(present.T)
+    brought = np.zeros(there.shape, dtype=bool)
     for term in posed.terms:
         if term.level > 0:
-            _draw_causes(term, present, brought, rng)
-    return brought
+            _draw_causes(term, there, brought, rng)
+    return brought.T
 
 
-def _draw_causes(
-    term: Term, present: NDArray[np.float64], brought: NDArray[np.bool_], rng: np.random.Generator
-) -> None:
-    """Mark in `brought` the conditions that brought one report, drawn one after another given that it was made."""
+def _draw_causes(term: Term, there: Floats, brought: NDArray[np.bool_], rng: np.random.Generator) -> None:
+    """Mark in `brought` (n, s) the conditions of `there` (n, s) that brought one report.
+
+    They are drawn one after another, given that the report was made.
+    """
     q, leak, _, _ = term.reduced()
-    outside = leak + (1.0 - leak) * term.missed
-    rest = np.ones(len(present)) * (1.0 - outside)
-    causes = np.flatnonzero((q > 0.0) & present.any(axis=0))
-    for i in causes:
-        rest *= 1.0 - q[i] * present[:, i]
-    # `rest` is the chance that neither a cause still to come nor anything outside makes the report.
-    made = np.zeros(len(present), dtype=bool)
-    for i in causes:
-        acts = q[i] * present[:, i]
-        chance = np.where(made, acts, acts / (1.0 - rest))
-        here = rng.random(len(present)) < chance
-        rest /= 1.0 - np.minimum(acts, 1.0 - 1e-12)
+    causes = np.flatnonzero((q > 0.0) & there.any(axis=1))
+    acts = q[causes, None] * there[causes]
+    # `rest[k]` is the chance that neither a cause from the k-th on nor anything outside makes the report.
+    outside = np.full((1, there.shape[1]), (1.0 - leak) * (1.0 - term.missed))
+    rest = np.cumprod(np.concatenate([outside, 1.0 - acts[::-1]]), axis=0)[:0:-1]
+    drawn = rng.random(acts.shape)
+    made = np.zeros(there.shape[1], dtype=bool)
+    for k, i in enumerate(causes):
+        here = drawn[k] * np.where(made, 1.0, 1.0 - rest[k]) < acts[k]
         made |= here
-        brought[:, i] |= here
+        brought[i] |= here
 
 
 def unexplained(posed: Posed, sampled: Sampled, reference: Reference) -> tuple[Unexplained, ...]:

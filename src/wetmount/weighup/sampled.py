@@ -34,7 +34,7 @@ def distinct(samples: NDArray[np.bool_], weight: Floats | None = None) -> Sample
     """Samples (s, n) with equal condition sets put together."""
     if weight is None:
         weight = np.full(len(samples), 1.0 / len(samples))
-    packed = np.packbits(samples, axis=1)
+    packed = np.ascontiguousarray(np.packbits(samples, axis=1))
     keys = packed.view(np.dtype((np.void, packed.shape[1]))).reshape(-1)
     _, first, place = np.unique(keys, return_index=True, return_inverse=True)
     merged = np.bincount(place.reshape(-1), weights=weight)

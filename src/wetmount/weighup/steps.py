@@ -131,15 +131,20 @@ def compile_steps(order: Sequence[int], parents: Parents, cap: float, strength: 
     n, m = strength.shape
     can = strength > 0.0
     odds = [dict(row) for row in parents]
-    children: list[set[int]] = [{c for c in range(n) if i in odds[c]} for i in range(n)]
+    children: list[set[int]] = [set() for _ in range(n)]
+    for child, row in enumerate(parents):
+        for parent, _ in row:
+            children[parent].add(child)
     touched = np.count_nonzero(can, axis=1) > 0
     joined = [i for i in order if odds[i] or children[i]]
     free = [i for i in order if not odds[i] and not children[i] and touched[i]]
     rank = np.argsort(np.argsort(np.count_nonzero(can, axis=0), kind="stable"), kind="stable")
     rarest = [int(rank[can[i]].min()) for i in free]
     sequence = joined + [i for _, i in sorted(zip(rarest, free, strict=True))]
-    first = {j: next(i for i in sequence if can[i, j]) for j in range(m)}
-    last = {j: next(i for i in reversed(sequence) if can[i, j]) for j in range(m)}
+    causes = can[sequence]
+    first = {j: sequence[int(np.argmax(causes[:, j]))] for j in range(m)}
+    last = {j: sequence[len(sequence) - 1 - int(np.argmax(causes[::-1, j]))] for j in range(m)}
+    brings = {i: np.flatnonzero(can[i]).tolist() for i in sequence}
 
     axes: list[tuple[str, int]] = []
     carried: dict[int, tuple[float, ...]] = {}
@@ -154,10 +159,10 @@ def compile_steps(order: Sequence[int], parents: Parents, cap: float, strength: 
         return axes.index(axis) + 1
 
     for i in sequence:
-        opens = tuple(j for j in range(m) if first[j] == i)
+        opens = tuple(j for j in brings[i] if first[j] == i)
         for j in opens:
             axes.insert(0, ("finding", j))
-        shifts = tuple((position(("finding", j)), j) for j in range(m) if can[i, j])
+        shifts = tuple((position(("finding", j)), j) for j in brings[i])
         shape = tuple(size_of(axis) for axis in axes)
         multipliers = _multipliers(i, axes, carried, odds[i], cap)
         done.add(i)
@@ -178,7 +183,7 @@ def compile_steps(order: Sequence[int], parents: Parents, cap: float, strength: 
             if fold is not None:
                 folds.append(fold)
         closes = []
-        for j in range(m):
+        for j in brings[i]:
             if last[j] == i:
                 closes.append((position(("finding", j)), j))
                 axes.remove(("finding", j))

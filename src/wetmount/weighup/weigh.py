@@ -18,7 +18,7 @@ from wetmount.weighup.results import ConditionResult, Firmness, Warning_, WeighU
 from wetmount.weighup.sampled import responsible_given_set
 from wetmount.weighup.steps import Floats
 from wetmount.weighup.sweep import Posterior, sweep
-from wetmount.weighup.why import memory_share, reasons
+from wetmount.weighup.why import memory_share, reasons_for
 
 SAMPLES = 4000
 LEADING = 6
@@ -29,11 +29,17 @@ WARN_FROM = 0.05
 
 
 def weigh_up(
-    evidence: Evidence, reference: Reference, *, seed: int = 1, firmness: bool = True, examinations: bool = True
+    evidence: Evidence,
+    reference: Reference,
+    *,
+    seed: int = 1,
+    reasons: bool = True,
+    firmness: bool = True,
+    examinations: bool = True,
 ) -> WeighUp:
     """Rank every condition of the reference by how probably it is responsible for what was found in one look.
 
-    `firmness` and `examinations` may be switched off for speed; reasons, explanations and warnings are always there.
+    `reasons`, `firmness` and `examinations` may be switched off for speed; the rest is always there.
     Same evidence, reference and seed give the same result.
     """
     posed = pose(evidence, reference)
@@ -42,7 +48,7 @@ def weigh_up(
     prior = sweep(reduce_terms(posed.network, posed.problem.odds, ()).problem).present
     order = np.lexsort((-posterior.present, -posterior.responsible))
     leading = [int(i) for i in order[:LEADING] if _score(posterior)[i] >= LEADING_FROM] or [int(order[0])]
-    why = reasons(posed, evidence, posterior, sampled, leading)
+    why = reasons_for(posed, evidence, posterior, sampled, leading) if reasons else {}
     sets, remaining = explanations(posed, sampled, seed)
     results = _results(posed, reference, posterior, prior, order)
     responsible = {result.id: result.responsible for result in results}
@@ -58,7 +64,7 @@ def weigh_up(
         unexplained=unexplained(posed, sampled, reference),
         opened_the_way=opened_the_way(posed, sampled, leading),
         firmness=None,
-        memory_share=memory_share(posed, why, responsible),
+        memory_share=memory_share(posed, why, responsible) if reasons else None,
         next_examinations=None,
         unfinished=(),
         warnings=_warnings(results, reference),

@@ -20,7 +20,7 @@ SMALLEST = 0.02
 """Reasons that change the odds by less than about 5 % are not listed (log10)."""
 
 
-def reasons(
+def reasons_for(
     posed: Posed, evidence: Evidence, posterior: Posterior, sampled: Sampled, leading: Sequence[int]
 ) -> dict[str, tuple[Reason, ...]]:
     """For each leading condition, its reasons from the strongest for to the strongest against.
