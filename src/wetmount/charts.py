@@ -1,8 +1,8 @@
 """Results → simple drawings, as SVG text without letters in it: the words stand beside them.
 
-Every drawing has a fixed size in points, colours as attributes (no style sheet is needed, so page and print take the same
-drawing) and reads in grey: filled, outlined and hatched areas differ in more than their colour. Ticks stand only where
-something is measured; only looking is round.
+Every drawing has a fixed size in points, colours as attributes (no style sheet is needed, so page and print take the
+same drawing) and reads in grey: filled, outlined and hatched areas differ in more than their colour. Ticks stand only
+where something is measured; only looking is round.
 """
 
 from __future__ import annotations
@@ -20,8 +20,8 @@ IODINE: Final = "#6f3d00"
 FUCHSIN: Final = "#8d0d38"
 WORKS_WASH: Final = "#cfe8de"
 
-WEIGHT_SPAN: Final = 3.0
-"""A weight of evidence is drawn up to a factor of 1000 (log10) either way; longer bars are cut and end in a point."""
+WEIGHT_SPAN: Final = 2.0
+"""A weight of evidence is drawn up to a factor of 100 (log10) either way; longer bars are cut and end in a point."""
 
 FIELDS: Final = {
     "none": '<circle cx="16" cy="16" r="12" stroke-dasharray="3.6 3.9"/>',
@@ -53,8 +53,8 @@ def field(kind: str) -> str:
 def cause_bar(
     responsible: float, present: float, prior: float, low: float | None = None, high: float | None = None
 ) -> str:
-    """One cause on a scale from 0 to 1 with a tick each tenth: filled to `responsible`, outlined to `present`, a line from
-    `low` to `high` when the tables are redrawn, dots at `prior`. All are probabilities."""
+    """One cause on a scale from 0 to 1 with a tick each tenth: filled to `responsible`, outlined to `present`, a line
+    from `low` to `high` when the tables are redrawn, dots at `prior`. All are probabilities."""
     width, top, thick, axis = 288.0, 5.0, 12.0, 31.0
 
     def x(value: float) -> float:
@@ -75,8 +75,8 @@ def cause_bar(
 
 
 def reason_bar(weight: float) -> str:
-    """How much a finding speaks for a cause (right of the line, filled) or against it (left, hatched); `weight` is log10 of
-    the factor on its odds. A tick each factor of ten, up to WEIGHT_SPAN either way."""
+    """How much a finding speaks for a cause (right of the line, filled) or against it (left, hatched); `weight` is
+    log10 of the factor on its odds. A tick each factor of ten, up to WEIGHT_SPAN either way."""
     half, middle, top, thick, axis = 84.0, 87.0, 2.5, 8.0, 15.0
     length = half * min(abs(weight), WEIGHT_SPAN) / WEIGHT_SPAN
     scale = range(-int(WEIGHT_SPAN), int(WEIGHT_SPAN) + 1)
@@ -88,16 +88,16 @@ def reason_bar(weight: float) -> str:
         parts.append(_path(_hatch(middle - length, top, length, thick, 4), INK, 1.1))
         parts.append(_rect(middle - length + 0.5, top + 0.5, max(0.0, length - 1), thick - 1, stroke=INK, thick=1))
     if abs(weight) > WEIGHT_SPAN:
-        side = 1 if weight > 0 else -1
+        side, colour = (1, STAIN) if weight > 0 else (-1, INK)
         tip, base = middle + side * (half + 2.5), middle + side * (half - 4)
-        parts.append(f'<path d="M{base} {top - 2}L{tip} {top + thick / 2}L{base} {top + thick + 2}z" fill="{STAIN}"/>')
+        parts.append(f'<path d="M{base} {top - 2}L{tip} {top + thick / 2}L{base} {top + thick + 2}z" fill="{colour}"/>')
     parts.append(_path(f"M{middle} 1V{axis}", INK, 1.2))
     return _svg(2 * middle, 16, "".join(parts))
 
 
 def firmness_ruling(share: float) -> str:
-    """A hundred ticks, one for each hundredth of the redraws: the tall violet ones are those in which the leading cause stays
-    first, the short ones those in which another leads."""
+    """A hundred ticks, one for each hundredth of the redraws: tall and violet where the leading cause stays first,
+    short where another leads. `share` is 0 to 1."""
     held = round(100 * share)
     on = "".join(f"M{2 + 3 * k} 1V17" for k in range(held))
     off = "".join(f"M{2 + 3 * k} 10V17" for k in range(held, 100))
@@ -105,8 +105,8 @@ def firmness_ruling(share: float) -> str:
 
 
 def reading_strip(value: float, limits: Iterable[tuple[str, float, int]]) -> str:
-    """A reading (open point) on its scale. `limits` are (side, value, level): from a limit outward the strip is hatched, once
-    for level 1 and crossed for level 2 and more; what is left is the safe range."""
+    """A reading (open point) on its scale. `limits` are (side, value, level): from a limit outward the strip is
+    hatched, once for level 1 and crossed for level 2 and more; what is left is the safe range."""
     marks = sorted(limits, key=lambda mark: mark[2])
     low, high = _span(value, [mark[1] for mark in marks], any(side == "below" for side, _, _ in marks))
     left, width, top, thick = 8.0, 132.0, 5.0, 9.0

@@ -9,7 +9,7 @@ import msgspec
 
 from wetmount.case import Case
 from wetmount.reference import Reference
-from wetmount.report import keeper, pages
+from wetmount.report import keeper, pages, weighup_page
 from wetmount.report.document import Bars, Document, Fields, MessageLine, Points, Section
 from wetmount.report.telling import Telling, begin
 from wetmount.report.water_page import water
@@ -17,8 +17,8 @@ from wetmount.report.words import firm_range, firmness_sentence, in_ten, sentenc
 from wetmount.weighup.results import WeighUp
 
 FOOTER: Final = (
-    "This is arithmetic on published figures and on what was seen. It is not a prescription: a licensed veterinarian decides"
-    " on medicines. Every figure has its source on the pages behind."
+    "This is arithmetic on published figures and on what was seen. It is not a prescription: a licensed veterinarian"
+    " decides on medicines. Every figure has its source on the pages behind."
 )
 MESSAGE_END: Final = (
     "Arithmetic on published figures, not a prescription. A licensed veterinarian decides on medicines."
@@ -34,8 +34,8 @@ MESSAGE_LINE: Final = 200
 def compose(case: Case, weighup: WeighUp, reference: Reference, *, teaching: bool = False) -> Document:
     """Everything the report on a weighed case says, for all writers alike.
 
-    The teaching edition has no name of a person, room, tank or supplier and no free text, counts days from the first look,
-    and adds the reasoning for students.
+    The teaching edition has no name of a person, room, tank or supplier and no free text, counts days from the first
+    look, and adds the reasoning for students.
     """
     telling = begin(case, weighup, reference, teaching=teaching)
     probably = keeper.probably(telling)
@@ -46,8 +46,8 @@ def compose(case: Case, weighup: WeighUp, reference: Reference, *, teaching: boo
         pages.the_case(telling),
         pages.looked_at(telling),
         water(telling),
-        pages.the_weighup(telling),
-        *([pages.reasoning(telling)] if teaching else []),
+        weighup_page.the_weighup(telling),
+        *([weighup_page.reasoning(telling)] if teaching else []),
         pages.next_examination(telling),
         pages.law(telling),
         pages.all_cautions(telling),

@@ -1,7 +1,7 @@
 """What a report says, before it is a page, a print or a message: sections of a few kinds of blocks.
 
-All three writers print this one structure, so that they say the same. Drawings carry their words: whoever cannot see one
-reads them instead.
+All three writers print this one structure, so that they say the same. Drawings carry their words: whoever cannot see
+one reads them instead.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ class Points(Block, frozen=True):
 
 
 class Field(Block, frozen=True):
-    """One finding: the kind of round field (see `charts.FIELDS`), its words, and in the second voice how it came about."""
+    """One finding: the kind of round field (see `charts.FIELDS`), its words, and how it came about."""
 
     field: str
     text: str
@@ -129,7 +129,7 @@ class Section(Struct, frozen=True):
 
 
 class Head(Struct, frozen=True):
-    """The slide at the top: its frosted end (`end`, `end_below`), the line above the title, the title, the line below."""
+    """The slide at the top: its frosted end (`end`, `end_below`), the title, and the lines above and below it."""
 
     end: str
     end_below: str
@@ -170,7 +170,7 @@ class Document(Struct, frozen=True):
 
 
 class MessageLine(Struct, frozen=True):
-    """A line of the message to paste: lower `rank` is kept first when room is short; lines of one `group` stand together."""
+    """A line of the message: lower `rank` is kept first when room is short; lines of one `group` stand together."""
 
     rank: int
     group: str

@@ -1,4 +1,4 @@
-"""The first page: what it probably is and how sure, what was seen, what to do, what to watch, when to write, take care."""
+"""The first page: what it probably is and how sure, what was seen, do today, watch for, when to write, take care."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import Final
 
 from wetmount import charts
 from wetmount.case_check import host_row
+from wetmount.findings import parameter_name
 from wetmount.report.document import (
     Bar,
     Bars,
@@ -42,7 +43,7 @@ CAUSE_FROM: Final = 0.10
 """A cause stands on the first page from this chance of being to blame (the first two always)."""
 
 ROOM: Final = {"causes": 5, "seen": 8, "not seen": 2, "not looked at": 3, "watch": 3}
-ROOM_UNDER_FIRST_AID: Final = {"causes": 4, "seen": 5, "not seen": 1, "not looked at": 2, "watch": 2}
+ROOM_UNDER_FIRST_AID: Final = {"causes": 3, "seen": 4, "not seen": 1, "not looked at": 1, "watch": 1}
 """How much of each the first page holds; all of it stands on the pages behind. First aid takes room from the rest."""
 
 FOR_TODAY: Final = ("no_move_no_sale", "net_hygiene", "dead_fish_out")
@@ -79,7 +80,7 @@ def head(telling: Telling) -> Head:
     end, below = _frosted_end(telling)
     parts = [case.room, case.system, case.tank and f"tank {case.tank}" if _short(case.tank) else case.tank]
     parts += [case.id and f"case {case.id}", when and f"look of {when}"]
-    above = ", ".join(part for part in parts if part) or telling.host_name
+    above = ", ".join(part for part in parts if part) or "A case without number or date"
     return Head(end, below, capital(above), title(telling), f"For {case.keeper or 'the keeper'}, from the bench.")
 
 
@@ -104,7 +105,7 @@ def _frosted_end(telling: Telling) -> tuple[str, str]:
         return str(case.id), "case"
     if telling.date is not None:
         return str(telling.date.day), f"{telling.date:%B}"
-    return "1", "look"
+    return "1st", "look"
 
 
 def _short(text: str | None) -> bool:
@@ -139,7 +140,7 @@ def _verdict(telling: Telling, causes: tuple[ConditionResult, ...]) -> Iterator[
         yield Span(listed(telling.short_names[cause.id] for cause in causes[:2]), strong=True)
         yield Span(".")
         return
-    leading = [cause for cause in causes if cause.responsible >= 0.5]
+    leading = [cause for cause in causes if cause.responsible >= HOW_LIKELY[1][0]]
     yield Span(
         "No single cause stands out yet."
         if not leading
@@ -156,8 +157,9 @@ def _verdict(telling: Telling, causes: tuple[ConditionResult, ...]) -> Iterator[
             yield Span(f" {words}: ")
             yield Span(listed(names[cause.id] for cause in group), strong=True)
             yield Span(".")
-        # What it is, in a sentence, for those that carry the answer.
-        for cause in group if least >= 0.4 and (not telling.first_aid or group[0] is causes[0]) else ():
+        # What it is, in a sentence, for those that carry the answer; under first aid for the first alone.
+        about = [cause for cause in group if least >= 0.4 and (not telling.first_aid or cause is causes[0])]
+        for cause in about:
             named = f"{names[cause.id]}: " if len(group) > 1 else ""
             yield Span(f" {named}{telling.reference.conditions[cause.id].keeper_words}")
     carried = [c for c in causes if c.probability >= CARRIED_FROM and c.responsible < 0.5]
@@ -189,7 +191,7 @@ def seen(telling: Telling) -> Section:
     """What we saw, what was looked for and not seen, and what was not looked at yet."""
     evidence, findings = telling.weighup.evidence, telling.reference.findings
     by_id = {observation.finding: observation for observation in evidence.observations}
-    items: list[str] = []
+    items: list[Field] = []
     shown = _by_weight(telling, seen=True)
     most = room(telling)
     for id in shown[: most["seen"]]:
@@ -197,8 +199,7 @@ def seen(telling: Telling) -> Section:
         items.append(Field(field_of(findings[id], one.level, one.sure), finding_words(findings[id], one)))
     proper = [id for id in _by_weight(telling, seen=False) if by_id[id].sure != "swept"]
     swept = [id for id in by_id if by_id[id].level == 0 and by_id[id].sure == "swept"]
-    for id in proper[: most["not seen"]]:
-        items.append(Field("clear", finding_words(findings[id], by_id[id])))
+    items += [Field("clear", finding_words(findings[id], by_id[id])) for id in proper[: most["not seen"]]]
     if len(swept) == 1:
         items.append(Field("swept", finding_words(findings[swept[0]], by_id[swept[0]])))
     elif swept:
@@ -238,8 +239,8 @@ def not_looked_at(telling: Telling) -> list[str]:
 
 
 def _by_weight(telling: Telling, *, seen: bool) -> list[str]:
-    """Findings seen (or looked for and not seen), those that move the leading causes most first; history answers, numbers
-    of fish that are sound and clean water are left to the pages behind."""
+    """Findings seen (or looked for and not seen), those that move the leading causes most first; history answers,
+    numbers of fish that are sound and clean water are left to the pages behind."""
     weights: dict[str, float] = {}
     for cause in telling.weighup.conditions[: ROOM["causes"]]:
         for reason in telling.weighup.reasons.get(cause.id, ()):
@@ -278,9 +279,11 @@ def today(telling: Telling) -> Section:
         if not telling.weighup.evidence.examinations_done.get("water_test"):
             items.append(_step(telling, TEST))
     kinds = telling.reference.cautions
-    for caution in telling.cautions:
-        if kinds[caution.id].trigger_kind == "water" or caution.id in FOR_TODAY:
-            items.append(caution.headline)
+    items += [
+        caution.headline
+        for caution in telling.cautions
+        if kinds[caution.id].trigger_kind == "water" or caution.id in FOR_TODAY
+    ]
     items.append("No medicine on the word of this sheet: a licensed veterinarian decides which, how much, or none.")
     return Section("today", "Do today", (Points(tuple(item for item in items if item), numbered=True),))
 
@@ -298,10 +301,9 @@ def watch(telling: Telling) -> Section:
         for flag in reference.red_flags.values()
         if flag.id not in up and flag.from_finding and reference.findings[flag.from_finding].kind in ("sign", "effect")
     ]
-    items = [sentence(f"Worse: {listed(signs, 'or')}. More air, and write at once")] if signs else []
+    items = [f"Worse: {'; '.join(signs)}. Then more air, and write at once."] if signs else []
     levels = {one.finding: one.level for one in result.evidence.observations}
     for cause in telling.shown_causes(2, 0.3):
-        row = reference.conditions[cause.id]
         likely = sorted(
             (
                 link
@@ -316,22 +318,17 @@ def watch(telling: Telling) -> Section:
             if reference.findings[link.finding].examination == "tank_look" and not levels.get(link.finding)
         ]
         if at_tank:
-            items.append(sentence(f"What {telling.short_names[cause.id]} may bring next: {listed(at_tank[:3], 'or')}"))
+            items.append(sentence(f"What {telling.short_names[cause.id]} may bring next: {'; '.join(at_tank[:3])}"))
     ill = [id for id in _by_weight(telling, seen=True) if reference.findings[id].kind == "sign"]
     if ill:
-        items.append(sentence(f"More fish with {listed((reference.findings[id].name for id in ill[:2]), 'or')}"))
+        items.append(sentence(f"More fish with: {'; '.join(reference.findings[id].name for id in ill[:2])}"))
     return Section("watch", "Watch for", (Points(tuple(items[: room(telling)["watch"]])),))
 
 
 def write(telling: Telling) -> Section:
     """When to write back, and what."""
     result, reference = telling.weighup, telling.reference
-    raised = [
-        reference.findings[one.finding].name.split(" too ")[0]
-        for one in result.evidence.observations
-        if one.level > 0 and reference.findings[one.finding].kind == "water"
-    ]
-    water = listed(raised) if raised else "temperature, pH, ammonia and nitrite"
+    water = listed(_raised(telling)) or "temperature, pH, ammonia and nitrite"
     tomorrow = telling.day(telling.date, offset=1) or "Tomorrow"
     items = [
         "At once: anything under Watch for.",
@@ -343,13 +340,21 @@ def write(telling: Telling) -> Section:
         days = min(14, max(1, round(row.course_days_low)))
         by = telling.day(telling.date, offset=days)
         within = f"by {by}" if by else f"within {counted(days, 'day')}"
-        course = f"{row.course_days_low:g} to {row.course_days_high:g} days"
-        name = telling.short_names[leader.id]
-        items.append(f"Next look {within}: {name} takes {course} from first signs to death or settling.")
+        course = f"{row.course_days_low:g} to {row.course_days_high:g} days from first signs to death or settling"
+        items.append(f"Next look {within} ({telling.short_names[leader.id]}: {course}).")
     wanted = [one for one in result.next_examinations or () if not one.laboratory and not one.gives_up_fish]
     if wanted:
         items.append(f"We would do this next: {wanted[0].name}, {duration(wanted[0].minutes)}.")
     return Section("write", "When to write to us", (Points(tuple(items)),))
+
+
+def _raised(telling: Telling) -> list[str]:
+    """What to measure again: the readings behind the findings of the water that are seen."""
+    seen_now = {one.finding for one in telling.weighup.evidence.observations if one.level > 0}
+    again = {limit.parameter: None for limit in telling.reference.limits if limit.finding in seen_now}
+    again.pop("chloride_to_nitrite", None)  # protects from nitrite; it is no reading of its own
+    names = {"un_ionised_ammonia": "ammonia and pH", "oxygen_saturation": "oxygen"}
+    return list(dict.fromkeys(names.get(parameter, parameter_name(parameter)) for parameter in again))
 
 
 def care(telling: Telling) -> Section:
@@ -370,7 +375,6 @@ def host_range(telling: Telling) -> str:
     row = host_row(telling.case.host.species, telling.reference)
     if row is None:
         return ""
-    return (
-        f"{row.common_name} ({row.scientific_name}) is kept at {row.temperature_low_c:g} to {row.temperature_high_c:g} °C"
-        f" and pH {row.ph_low:g} to {row.ph_high:g} {telling.bibliography.cite(row.sources)}"
-    ).strip()
+    words = f"{row.common_name} ({row.scientific_name}) is kept at {row.temperature_low_c:g} to"
+    words += f" {row.temperature_high_c:g} °C and pH {row.ph_low:g} to {row.ph_high:g}"
+    return f"{words} {telling.bibliography.cite(row.sources)}".strip()

@@ -24,8 +24,8 @@ GROUPS: Final = (
 
 
 def message_text(document: Document) -> str:
-    """The message of a report, at most LONGEST characters: lines are kept in the order of their rank while there is room, and
-    what was left out is counted."""
+    """The message of a report, at most LONGEST characters: lines are kept in the order of their rank while there is
+    room, and what was left out is counted."""
     lines = sorted(enumerate(document.message), key=lambda item: (item[1].rank, item[0]))
     kept: list[int] = []
     for place, _ in lines:

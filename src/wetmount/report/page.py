@@ -175,7 +175,8 @@ def _cell(cell: Cell) -> str:
 
 def _warn(warn: Warn) -> str:
     because = f' <span class="quiet">Because of {escape(warn.because)}.</span>' if warn.because else ""
-    return f'<li class="{warn.severity}"><p><b>{SEVERITY[warn.severity]}.</b> {escape(warn.text)}{because} {escape(warn.sources)}</p></li>'
+    words = f"<b>{SEVERITY[warn.severity]}.</b> {escape(warn.text)}{because} {escape(warn.sources)}"
+    return f'<li class="{warn.severity}"><p>{words}</p></li>'
 
 
 @lru_cache(maxsize=1)

@@ -117,7 +117,7 @@ class Telling:
         if not self.teaching:
             return day(then)
         first = min((look.date for look in looks_of(self.case) if look.date is not None), default=self.date or date)
-        return f"day {(then - first).days}"
+        return f"day {(then - first).days}".replace("-", "−")
 
     def fish(self, id: str) -> str:
         """What an examined fish is called: its own id, in the teaching edition a letter."""
@@ -178,8 +178,8 @@ class Telling:
         return sorted(names, key=lambda name: (-len(name), name))
 
     def reason_sources(self, condition: str, reason: Reason) -> str:
-        """The sources of the rows behind a reason, as numbers; where the tables have no row that joins the two, the finding
-        speaks by way of the other causes that bring it or do not."""
+        """The sources of the rows behind a reason, as numbers; where the tables have no row that joins the two, the
+        finding speaks by way of the other causes that bring it or do not."""
         rows = list(self._reason_rows(condition, reason))
         if not rows:
             return "by way of other causes"

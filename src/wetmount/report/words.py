@@ -82,10 +82,10 @@ def firmness_sentence(firmness: Firmness | None, name_of: Mapping[str, str]) -> 
         return "How firm this order is was not worked out: read it as a first look."
     word = next(word for share, word in FIRM if firmness.share >= share)
     held = round(100 * firmness.share)
-    text = f"{name_of[firmness.leading]} stays first in {held} of 100 redraws of the tables: {word}."
+    text = f"{name_of[firmness.leading]}: first in {held} of 100 redraws of the tables, {word}."
     second = round(100 * firmness.runner_up_share)
     if firmness.runner_up is not None and second > 0:
-        text += f" {name_of[firmness.runner_up]} comes first in {second}."
+        text += f" {name_of[firmness.runner_up]}: first in {second}."
     return text
 
 

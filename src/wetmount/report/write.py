@@ -29,10 +29,10 @@ def write_report(
     teaching: bool = False,
     paper: Paper = "a4",
 ) -> None:
-    """Write the report on a weighed case to `path`: .pdf (accessible, on `paper`), .html (one file) or .txt (a message).
+    """Write the report on a weighed case to `path`: .pdf (accessible, on `paper`), .html (one file), .txt (a message).
 
-    Raises InputError for another ending or when the file cannot be written, ModuleNotFoundError when a library of the extra
-    `report` is not installed. A file of that name is replaced only by a whole new one.
+    Raises InputError for another ending or when the file cannot be written, ModuleNotFoundError when a library of the
+    extra `report` is not installed. A file of that name is replaced only by a whole new one.
     """
     path = Path(path)
     if path.suffix.lower() not in ENDINGS:
