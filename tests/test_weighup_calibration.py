@@ -7,35 +7,30 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from validation.calibration import simulate
-from validation.simulate import bins
+from validation.calibration import Outcome, simulate
+from validation.simulate import Simulator, bins
 
 from wetmount.reference import load_reference
 
-CASES = 500
+CASES = 400
 
 
 @pytest.fixture(scope="module")
-def simulated() -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    return simulate(load_reference(), CASES, seed=20261124)
+def simulated() -> Outcome:
+    reference = load_reference()
+    return simulate(Simulator(reference, seed=20261124), CASES, [reference])[0]
 
 
 @pytest.mark.parametrize("which", ["present", "responsible"])
-def test_frequencies_match_within_binomial_error(
-    simulated: tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray], which: str
-) -> None:
-    stated, true = simulated[:2] if which == "present" else simulated[2:]
-    found = bins(stated, true)
+def test_frequencies_match_within_binomial_error(simulated: Outcome, which: str) -> None:
+    found = bins(getattr(simulated, which), getattr(simulated, f"is_{which}"))
     assert len(found) >= 7, "the bins must reach from the impossible to the near certain"
     for one in found:
         assert abs(one.z) < 3.5, one
     assert abs(np.mean([one.z for one in found])) < 1.5
 
 
-def test_the_check_notices_overconfidence(
-    simulated: tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray],
-) -> None:
+def test_the_check_notices_overconfidence(simulated: Outcome) -> None:
     """The same cases with every finding counted one and a half times: the check above would fail."""
-    stated, true = simulated[:2]
-    odds = (stated / (1 - stated + 1e-12)) ** 1.5
-    assert max(abs(one.z) for one in bins(odds / (1 + odds), true)) > 3.5
+    odds = (simulated.present / (1 - simulated.present + 1e-12)) ** 1.5
+    assert max(abs(one.z) for one in bins(odds / (1 + odds), simulated.is_present)) > 3.5

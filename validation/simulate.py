@@ -18,7 +18,9 @@ from wetmount.evidence import Evidence, Observation
 from wetmount.reference import Reference
 from wetmount.weighup.pose import network_of
 
-EXAMINED = (
+Examined = tuple[tuple[str, float], ...]
+
+EXAMINED: Examined = (
     ("tank_look", 0.9), ("counting_fish", 0.5), ("water_test", 0.5), ("in_hand", 0.6), ("skin_scrape", 0.6),
     ("gill_scrape", 0.4), ("faecal_wet_mount", 0.25), ("dissection", 0.15),
 )  # fmt: skip
@@ -42,9 +44,16 @@ class Simulated:
 class Simulator:
     """Draws cases; with `together` one draw decides all signs of being unwell, so that they come and go as one."""
 
-    def __init__(self, reference: Reference, seed: int, unwell: bool = False, together: bool = False) -> None:
+    def __init__(
+        self,
+        reference: Reference,
+        seed: int,
+        examined: Examined = EXAMINED,
+        unwell: bool = False,
+        together: bool = False,
+    ) -> None:
         self.reference, self.rng = reference, np.random.default_rng(seed)
-        self.together = together
+        self.examined, self.together = examined, together
         network = network_of(reference)
         self.base = dict(zip(network.conditions, map(float, network.base_odds), strict=True))
         self.links: dict[str, dict[str, dict[int, float]]] = {}
@@ -97,7 +106,7 @@ class Simulator:
         """Each present condition, and the leak, brings a level or not; the report is the highest that is noticed."""
         observations, responsible = [], set()
         shared = self.rng.random()
-        for examination, often in EXAMINED:
+        for examination, often in self.examined:
             if self.rng.random() >= often:
                 continue
             row = self.reference.examinations[examination]
