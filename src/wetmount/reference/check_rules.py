@@ -17,6 +17,8 @@ NOT_SEEN = ("absent", "normal", "negative", "none", "few")
 THINGS_THAT_ARE_NO_FISH = ("invertebrates", "plants", "filter_bacteria")
 WITHOUT_A_TREATMENT_ROW = ("any_bath", "any_feed", "hyposalinity")
 """Whole classes of treatment, and sea water let down with fresh: no agent, so no row among the treatments."""
+WITHOUT_A_SUBSTANCE = ("clean_tank_move", "hyposaline_bath")
+"""What is done to a parasite with no agent: moving the fish to a clean tank, letting sea water down."""
 SURENESS = ("sure", "fairly", "doubtful", "swept")
 
 
@@ -305,6 +307,30 @@ def sources(reference: Reference) -> Iterator[Fault]:
                 yield Fault(table, row, "sources", "a published figure needs a source that is not memory")
 
 
+def organisms(reference: Reference) -> Iterator[Fault]:
+    """Chances of a feature's words add up to no more than 1; findings exist; sizes and stages are in order."""
+    for organism in reference.organisms.values():
+        if organism.condition is None and organism.rate is None:
+            yield Fault("organisms", organism, "rate", "needed where no condition has one")
+        yield from _ordered("organisms", organism, "size_low_um", "size_high_um")
+        for column in ("sites", "outline", "movement", "attachment", "colour", "nucleus", "hooks", "eyespots"):
+            try:
+                chances = [float(cell.partition("=")[2]) for cell in getattr(organism, column)]
+            except ValueError:
+                yield Fault("organisms", organism, column, "every entry is word=chance")
+                continue
+            if not chances or min(chances) <= 0 or max(chances) >= 1 or (column != "sites" and sum(chances) > 1):
+                yield Fault("organisms", organism, column, "chances lie between 0 and 1 and add up to 1 at most")
+        for cell in organism.findings:
+            if cell.partition("=")[2] not in reference.findings:
+                yield Fault("organisms", organism, "findings", f"{cell!r}: not site=finding")
+    for row in reference.stage_survival:
+        if row.treatment not in reference.treatments and row.treatment not in WITHOUT_A_SUBSTANCE:
+            yield Fault("stage_survival", row, "treatment", f"{row.treatment!r} is not in treatments.csv")
+        if not row.low <= row.survival <= row.high:
+            yield Fault("stage_survival", row, "low", "low, survival and high must rise")
+
+
 def use_of_findings(reference: Reference) -> Iterator[Fault]:
     """Every finding weighs: a condition links to it, or it is a cause and acts on some risk."""
     used = {link.finding for link in reference.links} | {risk.finding for risk in reference.history_risks}
@@ -326,6 +352,7 @@ RULES: tuple[Callable[[Reference], Iterator[Fault]], ...] = (
     cautions,
     treatments,
     doses,
+    organisms,
     sources,
     use_of_findings,
 )

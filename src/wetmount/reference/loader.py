@@ -35,14 +35,17 @@ from wetmount.reference.rows import (
     HusbandryStep,
     LaboratorySample,
     Leak,
+    LifeCycle,
     Limit,
     Link,
+    Organism,
     Predisposition,
     Quarantine,
     Ration,
     RedFlag,
     Sensitivity,
     Source,
+    StageSurvival,
     Sureness,
     Table,
     TemperatureRisk,
@@ -88,6 +91,9 @@ class Reference:
     disinfection: tuple[Disinfection, ...]
     quarantines: tuple[Quarantine, ...]
     laboratory_samples: Mapping[str, LaboratorySample]
+    organisms: Mapping[str, Organism]
+    lifecycles: tuple[LifeCycle, ...]
+    stage_survival: tuple[StageSurvival, ...]
 
     def host_group_line(self, host_group: str) -> tuple[str, ...]:
         """The group and its parents, narrowest first, so that a reader may take the first that has a row."""

@@ -493,6 +493,74 @@ class LaboratorySample:
 
 
 @dataclass(frozen=True, slots=True)
+class Organism:
+    """What a thing under the microscope looks like. Cells of features hold word=chance of being described so.
+
+    `sites` and `findings` are keyed by where it was found; `rate` is asked for only where no condition has one.
+    """
+
+    id: str
+    name: str
+    group: str
+    condition: str | None
+    rate: float | None
+    water: str
+    sites: tuple[str, ...]
+    findings: tuple[str, ...]
+    size_low_um: float
+    size_high_um: float
+    outline: tuple[str, ...]
+    movement: tuple[str, ...]
+    attachment: tuple[str, ...]
+    colour: tuple[str, ...]
+    nucleus: tuple[str, ...]
+    hooks: tuple[str, ...]
+    eyespots: tuple[str, ...]
+    basis: str
+    sources: tuple[str, ...]
+    look_for: str
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class LifeCycle:
+    """One figure of a parasite's life cycle; `parameter` names what a forecast takes from it, empty when nothing."""
+
+    parasite: str
+    stage: str
+    quantity: str
+    temperature_c: float | None
+    value: float | None
+    low: float | None
+    high: float | None
+    unit: str
+    parameter: str
+    basis: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class StageSurvival:
+    """Share of a life stage that lives through one giving of a treatment, which goes on acting for `days`.
+
+    `stage`: on_adult | on_young (on or in the fish) | off (eggs, cysts) | free (what seeks a fish) | growth, where the
+    figure multiplies births instead and is above 1 for an agent that makes things worse.
+    """
+
+    treatment: str
+    condition: str
+    stage: str
+    survival: float
+    low: float
+    high: float
+    days: float
+    basis: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
 class Table:
     """How a table is held: its row class, its key columns, and whether as a mapping by its one key or a tuple."""
 
@@ -531,4 +599,7 @@ TABLES: dict[str, Table] = {
     "disinfection": Table(Disinfection, ("material", "agent"), False),
     "quarantines": Table(Quarantine, ("by", "subject"), False),
     "laboratory_samples": Table(LaboratorySample, ("examination",), True),
+    "organisms": Table(Organism, ("id",), True),
+    "lifecycles": Table(LifeCycle, ("parasite", "stage", "quantity", "temperature_c", "low", "sources"), False),
+    "stage_survival": Table(StageSurvival, ("treatment", "condition", "stage"), False),
 }
