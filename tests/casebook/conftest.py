@@ -87,7 +87,7 @@ def phones_let_in(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """As if the server listened on a local network, without a network."""
     listener = object.__new__(server.Listener)
     listener.lan_host, listener.port = "192.0.2.1", 80
-    listener.lan = type("Lan", (), {"effective_port": 80, "close": lambda self: None})()
+    listener.lan = type("Lan", (), {"close": lambda self: None})()
     monkeypatch.setattr(server, "current", listener)
     monkeypatch.setattr(settings, "ALLOWED_HOSTS", [*settings.ALLOWED_HOSTS, "192.0.2.1"])
     return

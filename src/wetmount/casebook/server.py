@@ -35,8 +35,8 @@ class Listener:
 
     def __init__(self, application: Application, port: int | None) -> None:
         self.application = application
-        self.local = _bound(application, port)
-        self.port: int = self.local.effective_port
+        self.local = _serving(application, _on_loopback(port))
+        self.port = int(self.local.effective_port)
         self.lan: Any = None
         self.lan_host: str | None = None
 
@@ -46,7 +46,7 @@ class Listener:
 
     @property
     def lan_address(self) -> str | None:
-        return f"http://{self.lan_host}:{self.lan.effective_port}" if self.lan_host else None
+        return f"http://{self.lan_host}:{self.port}" if self.lan_host else None
 
     def let_phones_in(self, host: str | None = None) -> str:
         """Listen on the local network too; the address there. Raises `InputError` when there is no network."""
@@ -56,7 +56,7 @@ class Listener:
         if host is None:
             raise InputError("this computer has no address on a local network; connect it, then try again")
         try:
-            self.lan = create_server(self.application, map={}, host=host, port=self.port, threads=THREADS, ident=IDENT)
+            self.lan = _serving(self.application, _bound(host, self.port))
         except OSError as error:
             raise InputError(f"could not listen on {host}: {error.strerror}") from None
         self.lan_host = host
@@ -72,8 +72,8 @@ class Listener:
         server, self.lan, self.lan_host = self.lan, None, None
         server.close()
 
-    def run(self) -> None:
-        """Serve until Ctrl-C or SIGTERM; what is being saved is finished first."""
+    def run(self, ready: Callable[[], None]) -> None:
+        """Call `ready`, then serve until Ctrl-C or SIGTERM; what is being saved is finished first."""
 
         def stop(signum: int, frame: FrameType | None) -> None:
             raise KeyboardInterrupt
@@ -81,6 +81,7 @@ class Listener:
         if threading.current_thread() is threading.main_thread():
             signal.signal(signal.SIGTERM, stop)
         with contextlib.suppress(KeyboardInterrupt):
+            ready()
             self.local.run()
         self.shut_phones_out()
         self.local.close()
@@ -95,10 +96,29 @@ def phones_are_let_in() -> bool:
     return current is not None and current.lan_host is not None
 
 
-def _bound(application: Application, port: int | None) -> Any:
+def _serving(application: Application, listening: socket.socket) -> Any:
+    # Each with a map of its own, so that one can be closed while the other goes on.
+    return create_server(application, map={}, sockets=[listening], threads=THREADS, ident=IDENT)
+
+
+def _bound(host: str, port: int) -> socket.socket:
+    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    try:
+        if os.name == "posix":  # elsewhere this would let two programs share a port
+            listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listening.bind((host, port))
+        listening.listen(128)
+    except BaseException:
+        listening.close()
+        raise
+    return listening
+
+
+def _on_loopback(port: int | None) -> socket.socket:
+    """A socket on the wished port, or on the usual one, or on any that is free."""
     for candidate in (port,) if port is not None else (USUAL_PORT, 0):
         try:
-            return create_server(application, map={}, host=LOOPBACK, port=candidate, threads=THREADS, ident=IDENT)
+            return _bound(LOOPBACK, candidate)
         except OSError as error:
             if port is not None:
                 taken = error.errno == errno.EADDRINUSE

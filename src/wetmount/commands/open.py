@@ -59,7 +59,8 @@ def command(data: Path | None, demo: bool, phone: bool, port: int | None, no_bro
     from wetmount.casebook.wsgi import application
 
     server.current = listener = server.Listener(application, port)
-    with server.announced(folder, listener.port):
+
+    def ready() -> None:
         link = _link(listener.address, pairing.make_link(for_owner=True))
         click.echo(f"It runs on this computer. This link lets one browser in, once, within ten minutes:\n  {link}")
         if phone:
@@ -67,7 +68,9 @@ def command(data: Path | None, demo: bool, phone: bool, port: int | None, no_bro
         click.echo("Ctrl-C ends it.")
         sys.stdout.flush()
         _browse(link, no_browser)
-        listener.run()
+
+    with server.announced(folder, listener.port):
+        listener.run(ready)
     click.echo("Closed. Everything entered is saved.")
 
 

@@ -177,9 +177,10 @@ def set_cause(
 def close_case(device: Device | None, case: Case, *, on: dt.date | None = None) -> Case:
     """Close and lock a case. Tasks that are still open stay on Today until they are done."""
     day = on or clock.today()
-    if day < case.opened:
-        raise Refused(f"The case was opened on {case.opened.isoformat()} and cannot be closed before that.")
     with act(device, "close_case", f"Case {case.number} closed", case=case) as writer:
+        opened = _own(writer.case).opened
+        if day < opened:
+            raise Refused(f"The case was opened on {opened.isoformat()} and cannot be closed before that.")
         writer.set(_own(writer.case), closed=day)
     return _own(writer.case)
 
@@ -188,9 +189,9 @@ def add_addendum(device: Device | None, case: Case, text: str) -> CaseAddendum:
     """Add to a closed case. What stands in it stays as it is, and the addendum too."""
     if not text.strip():
         raise Refused("The addendum is empty.")
-    if not case.is_closed:
-        raise Refused("This case is open: change the entry itself, or write a note.")
     with act(device, "add_addendum", f"Addendum to case {case.number}", case=case, closed_too=True) as writer:
+        if not _own(writer.case).is_closed:
+            raise Refused("This case is open: change the entry itself, or write a note.")
         return writer.make(CaseAddendum, case_id=case.pk, text=text.strip(), at=writer.at)
 
 

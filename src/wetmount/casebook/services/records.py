@@ -178,27 +178,50 @@ def import_case(device: Device | None, record: core.Case) -> Case:
             raise problem.error()
     with transaction.atomic():
         number = next_number()
+        # An act of its own: keepers and tanks outlive the case, and so does the record of their making.
+        with act(device, "add_places", f"Places of case {number}") as writer:
+            places = _Places(writer, record)
         with act(device, "import_case", f"Case {number} brought in") as writer:
-            return _Import(writer, record).case(number)
+            return _Import(writer, record, places).case(number)
+
+
+class _Places:
+    """The keys of keeper, room, system and tanks that a record names; what is not there is made."""
+
+    def __init__(self, writer: Writer, record: core.Case) -> None:
+        self.writer = writer
+        names = [record.tank]
+        for look in core.looks_of(record):
+            names += [examination.tank for examination in look.examinations]
+            names += [reading.tank for _, _, reading in core.readings_of(look.readings)]
+        tanks = list(dict.fromkeys(name for name in names if name))
+        self.keeper = self._key(Keeper, record.keeper)
+        self.room = self._key(FishRoom, record.room or (UNNAMED_ROOM if tanks or record.system else None))
+        self.system = self._key(System, record.system, room_id=self.room)
+        new = {"system_id": self.system}
+        self.tanks = {name: self._key(Tank, name, new=new, room_id=self.room) for name in tanks}
+
+    def _key(self, model: Any, name: str | None, *, new: dict[str, Any] | None = None, **where: Any) -> int | None:
+        if not name:
+            return None
+        found = model.objects.filter(name=name[:200], **where).first()
+        row = found or self.writer.make(model, name=name[:200], **where, **(new or {}))
+        return int(row.pk)
+
+    def tank(self, name: str | None) -> int | None:
+        """The key of a tank by its name."""
+        return self.tanks[name] if name else None
 
 
 class _Import:
     """One record on its way into the database."""
 
-    def __init__(self, writer: Writer, record: core.Case) -> None:
-        self.writer, self.record = writer, record
+    def __init__(self, writer: Writer, record: core.Case, places: _Places) -> None:
+        self.writer, self.record, self.places = writer, record, places
         self.fish: dict[str, int] = {}
-        self.tanks: dict[str, int] = {}
-        self.room: int | None = None
-        self.system: int | None = None
 
     def case(self, number: int) -> Case:
-        record, looks = self.record, core.looks_of(self.record)
-        keeper = self._place(Keeper, record.keeper)
-        if record.room or record.system or record.tank:
-            self.room = self._place(FishRoom, record.room or UNNAMED_ROOM)
-        if record.system:
-            self.system = self._place(System, record.system, room_id=self.room)
+        record, places, looks = self.record, self.places, core.looks_of(self.record)
         opened = record.date or next((look.date for look in looks if look.date), None) or clock.today()
         case = self.writer.make(
             Case,
@@ -206,10 +229,10 @@ class _Import:
             own_number=(record.id or "")[:200],
             title=(record.title or record.host.species or record.host.group or "Case")[:300],
             note=record.note or "",
-            keeper_id=keeper,
-            room_id=self.room,
-            system_id=self.system,
-            tank_id=self._tank(record.tank),
+            keeper_id=places.keeper,
+            room_id=places.room,
+            system_id=places.system,
+            tank_id=places.tank(record.tank),
             which_fish=(record.tank or record.host.species or record.host.group or "")[:300],
             species=record.host.species or "",
             host_group=record.host.group or "",
@@ -242,7 +265,7 @@ class _Import:
                 time=dt.time.fromisoformat(one.time) if one.time else None,
                 kit=one.kit or "",
                 note=one.note or "",
-                tank_id=self._tank(one.tank),
+                tank_id=self.places.tank(one.tank),
             )
         loose: dict[str, dict[str, str | core.FindingRecord]] = defaultdict(dict)
         for finding, entry in record.findings.items():
@@ -258,7 +281,7 @@ class _Import:
             look_id=look.pk,
             kind=record.kind,
             fish_id=self.fish[record.fish] if record.fish else None,
-            tank_id=self._tank(record.tank),
+            tank_id=self.places.tank(record.tank),
             body_state=record.body_state or "",
             note=record.note or "",
         )
@@ -285,23 +308,6 @@ class _Import:
             at=self.writer.at,
             **more,
         )
-
-    def _tank(self, name: str | None) -> int | None:
-        if not name:
-            return None
-        if name not in self.tanks:
-            if self.room is None:
-                self.room = self._place(FishRoom, UNNAMED_ROOM)
-            self.tanks[name] = self._place(Tank, name, room_id=self.room, new={"system_id": self.system}) or 0
-        return self.tanks[name]
-
-    def _place(self, model: Any, name: str | None, *, new: dict[str, Any] | None = None, **where: Any) -> int | None:
-        """The key of the row of this name, which is made when there is none."""
-        if not name:
-            return None
-        found = model.objects.filter(name=name[:200], **where).first()
-        row = found or self.writer.make(model, name=name[:200], **where, **(new or {}))
-        return int(row.pk)
 
 
 def _filled(record: core.Record) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from django.db import IntegrityError, transaction
 from wetmount.casebook import clock
 from wetmount.casebook.models import Act, Case, Change, Device
 from wetmount.casebook.services.acts import Writer, act, from_record, model_of, values_of
-from wetmount.casebook.services.refusals import Refused
+from wetmount.casebook.services.refusals import CaseClosed, Refused
 
 KEPT_FOR = dt.timedelta(days=30)
 """How long a deletion can be taken back."""
@@ -30,6 +30,8 @@ def last_act(device: Device | None, case: Case | None) -> Act | None:
 
 def undo_last(device: Device | None, case: Case | None) -> Act | None:
     """Take the last act of this device back; the act taken back, or None when there is nothing to undo."""
+    if case is not None and Case.objects.filter(pk=case.pk).exclude(closed=None).exists():
+        raise CaseClosed
     last = last_act(device, case)
     if last is not None:
         take_back(device, last)
