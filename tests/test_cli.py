@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import subprocess
 import sys
@@ -13,6 +14,8 @@ import pytest
 from click.testing import CliRunner, Result
 
 from wetmount.cli import COMMANDS, cli
+from wetmount.errors import InputError
+from wetmount.files import write_whole
 
 DEMONSTRATION = str(resources.files("wetmount") / "examples" / "harbour_row_rack_a.toml")
 SMALLEST = 'format = 1\n[host]\nspecies = "Melanotaenia praecox"\n[findings]\nflashing = "frequent"\n'
@@ -223,22 +226,18 @@ def test_a_report_of_another_kind_is_refused(name: str, tmp_path: Path) -> None:
 def test_a_report_into_a_missing_folder_is_refused(tmp_path: Path) -> None:
     done = run("report", DEMONSTRATION, "-o", str(tmp_path / "not there" / "report.txt"))
     assert done.exit_code == 2
-    assert "does not exist" in done.stderr
+    assert "no folder" in done.stderr
 
 
-def test_a_failed_write_leaves_the_old_file(tmp_path: Path) -> None:
-    from wetmount.commands.common import whole_file
+def test_a_failed_write_leaves_the_old_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full_disk(*_: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
 
     path = tmp_path / "report.txt"
     path.write_text("old", "utf-8")
-
-    def half_way() -> None:
-        with whole_file(path) as temporary:
-            temporary.write_text("half", "utf-8")
-            raise RuntimeError("half way")
-
-    with pytest.raises(RuntimeError, match="half way"):
-        half_way()
+    monkeypatch.setattr(Path, "replace", full_disk)
+    with pytest.raises(InputError, match="No space left"):
+        write_whole(path, "new")
     assert path.read_text("utf-8") == "old"
     assert [one.name for one in tmp_path.iterdir()] == ["report.txt"]
 

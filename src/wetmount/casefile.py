@@ -12,7 +12,6 @@ import datetime
 import json
 import os
 import re
-import tempfile
 import tomllib
 from pathlib import Path
 from typing import Any, Literal
@@ -24,6 +23,7 @@ from wetmount.case_check import Problem, check_content, shorten
 from wetmount.case_schema import json_schema as json_schema
 from wetmount.case_shape import fit_case, kind_word, lower_first
 from wetmount.errors import InputError
+from wetmount.files import write_whole
 from wetmount.reference import Reference
 
 MAX_BYTES = 4_000_000
@@ -76,19 +76,7 @@ def case_to_dict(case: Case) -> dict[str, Any]:
 
 def write_case_json(case: Case, path: str | Path) -> None:
     """Write the case as JSON (UTF-8, indented). The file appears whole or not at all."""
-    target = Path(path)
-    text = json.dumps(case_to_dict(case), ensure_ascii=False, indent=2) + "\n"
-    try:
-        handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8") as file:
-                file.write(text)
-            os.replace(name, target)
-        except BaseException:
-            os.unlink(name)
-            raise
-    except OSError as error:
-        raise InputError(f"cannot be written ({error.strerror})", file=str(path)) from None
+    write_whole(path, json.dumps(case_to_dict(case), ensure_ascii=False, indent=2) + "\n")
 
 
 def kind_of(path: str | Path) -> Kind:

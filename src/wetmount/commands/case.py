@@ -6,7 +6,8 @@ from pathlib import Path
 
 import click
 
-from wetmount.commands.common import case_paths, overlay_option, write_text
+from wetmount.commands.common import case_paths, overlay_option
+from wetmount.files import write_whole
 
 
 @click.group(name="case")
@@ -31,7 +32,7 @@ def new(output: Path | None, host: str | None) -> None:
         return
     if output.exists():
         raise InputError("is there already; name another file, or remove it first", file=str(output))
-    write_text(output, text)
+    write_whole(output, text)
     click.echo(f"Written: {output}")
 
 
@@ -78,5 +79,5 @@ def schema(output: Path | None) -> None:
     if output is None:
         click.echo(text, nl=False)
     else:
-        write_text(output, text)
+        write_whole(output, text)
         click.echo(f"Written: {output}")

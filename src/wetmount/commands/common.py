@@ -1,13 +1,11 @@
-"""What several commands need: options, case files from arguments, and writing a file whole or not at all."""
+"""What several commands need: options, case files from arguments, and lines on a terminal."""
 
 from __future__ import annotations
 
 import glob
 import logging
-import os
 import sys
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from datetime import date as Date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -87,29 +85,6 @@ def look_index(case: Case, wanted: str | None) -> int | None:
         there = ", ".join(d.isoformat() for d in dates if d is not None) or "none with a date"
         raise InputError(f"the case has no look of {wanted}; its looks: {there}", field="--look")
     return len(dates) - 1 - dates[::-1].index(day)
-
-
-@contextmanager
-def whole_file(path: Path) -> Iterator[Path]:
-    """Give a temporary file beside `path` to write; it takes the name `path` only when everything went well."""
-    if not path.parent.is_dir():
-        raise InputError(f"the folder {path.parent} does not exist; make it first or name another", file=str(path))
-    if path.is_dir():
-        raise InputError("is a folder; name a file", file=str(path))
-    temporary = path.with_name(f".{path.stem}.{os.getpid()}{path.suffix}")
-    try:
-        yield temporary
-        os.replace(temporary, path)
-    except OSError as error:
-        raise InputError(f"could not be written: {error.strerror or error}", file=str(path)) from error
-    finally:
-        temporary.unlink(missing_ok=True)
-
-
-def write_text(path: Path, text: str) -> None:
-    """Write a text file whole or not at all."""
-    with whole_file(path) as temporary:
-        temporary.write_text(text, encoding="utf-8")
 
 
 def lines(out: Console, rows: Sequence[tuple[str, str]]) -> None:

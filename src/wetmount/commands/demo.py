@@ -21,11 +21,12 @@ DEMONSTRATION = "harbour_row_rack_a.toml"
 )
 def command(out: Path) -> None:
     """Weigh an invented case up, rainbowfish that rub and breathe fast, and report on it."""
-    from wetmount.commands.common import console, whole_file
+    from wetmount.commands.common import console
     from wetmount.commands.report import write
     from wetmount.commands.weigh_tables import print_weighed
     from wetmount.commands.weighed import weigh_file
     from wetmount.errors import InputError
+    from wetmount.files import write_whole
     from wetmount.reference import load_reference
 
     try:
@@ -33,16 +34,14 @@ def command(out: Path) -> None:
     except OSError as error:
         raise InputError(f"the folder could not be made: {error.strerror}", file=str(out)) from error
     case = out / DEMONSTRATION
-    with whole_file(case) as temporary:
-        temporary.write_bytes((resources.files("wetmount") / "examples" / DEMONSTRATION).read_bytes())
+    write_whole(case, (resources.files("wetmount") / "examples" / DEMONSTRATION).read_bytes())
     reference = load_reference()
     weighed = weigh_file(case, reference)
     print_weighed(console(), weighed, reference)
     written = [case]
     for ending in (".pdf", ".txt"):
         written.append(case.with_suffix(ending))
-        with whole_file(written[-1]) as temporary:
-            write(weighed, reference, temporary)
+        write(weighed, reference, written[-1])
     click.echo("\nAn invented case, weighed up. The case file, its report and a message to paste:")
     for path in written:
         click.echo(f"  {path}")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal
 
 import click
 
-from wetmount.commands.common import look_option, overlay_option, seed_option, whole_file
+from wetmount.commands.common import look_option, overlay_option, seed_option
 from wetmount.errors import InputError
 
 if TYPE_CHECKING:
@@ -53,9 +53,8 @@ def command(
     from wetmount.reference import load_reference
 
     reference = load_reference(overlay)
-    with whole_file(output) as temporary:
-        weighed = weigh_file(case, reference, look_date=look_date, seed=seed)
-        write(weighed, reference, temporary, teaching=teaching, paper=paper)
+    weighed = weigh_file(case, reference, look_date=look_date, seed=seed)
+    write(weighed, reference, output, teaching=teaching, paper=paper)
     click.echo(f"Written: {output}")
 
 

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import contextlib
-import os
-import tempfile
 from pathlib import Path
 from typing import Final, Literal
 
 from wetmount.case import Case
 from wetmount.errors import InputError
+from wetmount.files import write_whole
 from wetmount.reference import Reference
 from wetmount.report.compose import compose
 from wetmount.report.document import Document
@@ -38,7 +36,7 @@ def write_report(
     if path.suffix.lower() not in ENDINGS:
         raise InputError(f"has an ending that is no report; use {', '.join(ENDINGS)}", file=str(path))
     document = compose(case, weighup, reference, teaching=teaching)
-    _write_whole(path, report_bytes(document, path.suffix.lower(), paper))
+    write_whole(path, report_bytes(document, path.suffix.lower(), paper))
 
 
 def report_bytes(document: Document, ending: str, paper: Paper = "a4") -> bytes:
@@ -52,26 +50,3 @@ def report_bytes(document: Document, ending: str, paper: Paper = "a4") -> bytes:
 
         return page_html(document).encode("utf-8")
     return message_text(document).encode("utf-8")
-
-
-def _write_whole(path: Path, content: bytes) -> None:
-    """Write beside the file and rename, so that nobody ever meets half a report."""
-    try:
-        handle, temporary = tempfile.mkstemp(prefix=f".{path.stem}.", suffix=path.suffix, dir=path.parent)
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(content)
-            Path(temporary).chmod(0o666 & ~_umask())
-            os.replace(temporary, path)
-        except BaseException:
-            with contextlib.suppress(OSError):
-                os.unlink(temporary)
-            raise
-    except OSError as error:
-        raise InputError(f"could not be written: {error.strerror or error}", file=str(path)) from error
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
