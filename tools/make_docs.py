@@ -1,4 +1,4 @@
-"""Write the generated pages of the documentation: docs/labels.txt and docs/commands.md.
+"""Write what is generated in the documentation: docs/labels.txt, docs/commands.md and the sample in README.md.
 
     python tools/make_docs.py
 
@@ -8,6 +8,7 @@ page is stale.
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Iterator
 from functools import cache
@@ -24,12 +25,15 @@ from wetmount.cli import cli
 if TYPE_CHECKING:
     from wetmount.commands.weighed import Weighed
 
-DOCS = Path(__file__).resolve().parents[1] / "docs"
+ROOT = Path(__file__).resolve().parents[1]
+DOCS = ROOT / "docs"
+README = ROOT / "README.md"
+SAMPLE = re.compile(r"(?<=<!-- sample -->\n```text\n).*?(?=```)", re.DOTALL)
 
 
 def pages() -> dict[Path, str]:
     """Every generated page with its text."""
-    return {DOCS / "labels.txt": labels(), DOCS / "commands.md": commands_page()}
+    return {DOCS / "labels.txt": labels(), DOCS / "commands.md": commands_page(), README: readme()}
 
 
 def _commands(
@@ -50,6 +54,22 @@ def commands_page() -> str:
     for path, _, context in _commands(cli):
         parts.append(f"## {path}\n\n```text\n{context.get_help()}\n```\n")
     return "\n".join(parts)
+
+
+def readme() -> str:
+    """README.md with the demonstration's weigh-up, some of its parts, as the terminal shows it."""
+    from rich.console import Console
+
+    from wetmount.commands.weigh_tables import HEADINGS, print_weighed
+    from wetmount.reference import load_reference
+
+    with open(os.devnull, "w", encoding="utf-8") as nowhere:
+        out = Console(file=nowhere, width=100, highlight=False, record=True)
+        print_weighed(out, _demonstration(), load_reference())
+    first, *parts = re.split(r"\n(?=\S[^\n]*\n)(?<=\n\n)", "\n".join(map(str.rstrip, out.export_text().splitlines())))
+    shown = {HEADINGS[name] for name in ("firmness", "causes", "explanations", "next")}
+    sample = "\n".join([first, *(part for part in parts if part.split("\n", 1)[0] in shown)])
+    return SAMPLE.sub(lambda _: sample.rstrip() + "\n", README.read_text("utf-8"), count=1)
 
 
 def labels() -> str:
@@ -179,4 +199,4 @@ def _rows() -> Iterator[str]:
 if __name__ == "__main__":
     for page, text in pages().items():
         page.write_text(text, encoding="utf-8")
-        print(page.relative_to(DOCS.parent))
+        print(page.relative_to(ROOT))
