@@ -24,8 +24,9 @@ MESSAGE_END: Final = (
     "Arithmetic on published figures, not a prescription. A licensed veterinarian decides on medicines."
 )
 
-SEVERITY_RANK: Final = {"stop": 2, "care": 3, "note": 5}
-"""Rank in the message of the cautions that the case itself brought."""
+SEVERITY_RANK: Final = {"stop": 2, "care": 3, "note": 4}
+"""Rank in the message of the cautions that the case itself brought; those of the bench and those that always stand come
+after what to do and when to write."""
 
 MESSAGE_LINE: Final = 200
 """Characters of one line of the message at most, so that no single line crowds out the rest."""
@@ -90,23 +91,25 @@ def _message(telling: Telling, document: Document) -> Iterator[MessageLine]:
     for place, cause in enumerate(telling.shown_causes(4, 0.15)):
         chance = f"there {in_ten(cause.probability)}" if by_presence else f"to blame {in_ten(cause.responsible)}"
         text = f"{names[cause.id]}: {chance} ({firm_range(cause)})"
-        yield MessageLine(0 if place < 2 else 2, "probably", short(text, MESSAGE_LINE))
+        yield MessageLine(0 if place < 2 else 4, "probably", short(text, MESSAGE_LINE))
     yield MessageLine(0, "probably", short(firmness_sentence(telling.weighup.firmness, names), MESSAGE_LINE))
     for place, item in enumerate(_items(seen)):
-        yield MessageLine(3 if place < 3 else 7, "seen", short(f"- {item}", MESSAGE_LINE))
+        yield MessageLine(3 if place < 3 else 8, "seen", short(f"- {item}", MESSAGE_LINE))
+    kinds = telling.reference.cautions
+    own = [one for one in telling.cautions if kinds[one.id].trigger_kind in ("condition", "finding", "water", "agent")]
+    brought = {one.headline: SEVERITY_RANK[one.severity] for one in own}
     said = _items(today)
     for item in said:
-        yield MessageLine(4, "today", short(f"- {item}", MESSAGE_LINE))
+        yield MessageLine(brought.get(item, 5), "today", f"- {whole(item, MESSAGE_LINE)}")
     for caution in telling.cautions:
         if caution.headline not in said:
-            kind = telling.reference.cautions[caution.id].trigger_kind
-            # What this case brought comes before what always stands or belongs to the bench.
-            rank = SEVERITY_RANK[caution.severity] + (0 if kind in ("condition", "finding", "water", "agent") else 2)
+            always = kinds[caution.id].trigger_kind == "always"
+            rank = brought.get(caution.headline, 7 if always else 6)
             yield MessageLine(rank, "care", f"- {caution.headline}")
     for item in _items(watch)[:1]:
-        yield MessageLine(2, "write", short(f"- {item}", MESSAGE_LINE))
+        yield MessageLine(2, "write", f"- {whole(item, MESSAGE_LINE)}")
     for item in _items(write)[1:3]:
-        yield MessageLine(4, "write", short(f"- {item}", MESSAGE_LINE))
+        yield MessageLine(5, "write", f"- {whole(item, MESSAGE_LINE)}")
 
 
 def _items(section: Section) -> list[str]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Final
 
 from wetmount.case import Batch, Fish, Numbers
 from wetmount.case_check import host_row
@@ -25,7 +24,7 @@ from wetmount.report.document import (
     Warns,
 )
 from wetmount.report.keeper import host_range
-from wetmount.report.telling import Telling
+from wetmount.report.telling import Telling, shown_examinations
 from wetmount.report.words import (
     capital,
     duration,
@@ -36,8 +35,6 @@ from wetmount.report.words import (
     listed,
 )
 from wetmount.weighup.results import NextExamination
-
-EXAMINATIONS: Final = 6
 
 
 def plain(text: str, *, quiet: bool = False) -> Paragraph:
@@ -187,9 +184,8 @@ def next_examination(telling: Telling) -> Section:
     elif not result.next_examinations:
         blocks.append(plain("Every examination in the tables was done; none is left to propose."))
     else:
-        shown = list(result.next_examinations[:EXAMINATIONS])
-        laboratory = [one for one in result.next_examinations[EXAMINATIONS:] if one.laboratory]
-        rows = tuple(_examination_row(one) for one in (*shown, *laboratory[:1]))
+        shown = shown_examinations(result)
+        rows = tuple(_examination_row(one) for one in shown)
         head = ("Examination", "Time", "Money", "Fish given up", "Tells", "Advice")
         caption = (
             "In order of information for its price. Money: in cheap drop tests. No firmer than the weigh-up itself."

@@ -21,7 +21,10 @@ from wetmount.first_aid import RedFlagSeen, Step, first_aid, red_flags_of
 from wetmount.reference import Reference
 from wetmount.reference.rows import HistoryRisk, HostRisk, Link, TemperatureRisk
 from wetmount.report.words import body_words, day
-from wetmount.weighup.results import ConditionResult, Reason, WeighUp
+from wetmount.weighup.results import ConditionResult, NextExamination, Reason, WeighUp
+
+EXAMINATIONS = 6
+"""Proposed examinations that are shown, beside the first of the laboratory's."""
 
 MEMORY = "memory"
 NOT_NAMES = ("the keeper", "keeper", "the bench")
@@ -230,8 +233,16 @@ def begin(case: Case, weighup: WeighUp, reference: Reference, *, teaching: bool)
     look = dated[-1] if dated else looks[-1]
     flags = red_flags_of(weighup.evidence, reference, case.red_flags)
     steps = _first_aid(flags, look, weighup, reference)
-    cautions = cautions_of(weighup, reference)
+    proposed = [one.id for one in (*weighup.unfinished, *shown_examinations(weighup))]
+    cautions = cautions_of(weighup, reference, proposed=proposed)
     return Telling(case, weighup, reference, teaching, look, cautions, flags, steps, Bibliography(reference))
+
+
+def shown_examinations(weighup: WeighUp) -> tuple[NextExamination, ...]:
+    """The proposed examinations that the report shows: the first by worth, and the first of the laboratory's."""
+    proposed = weighup.next_examinations or ()
+    rest = [one for one in proposed[EXAMINATIONS:] if one.laboratory]
+    return (*proposed[:EXAMINATIONS], *rest[:1])
 
 
 def _first_aid(flags: tuple[RedFlagSeen, ...], look: Look, weighup: WeighUp, reference: Reference) -> tuple[Step, ...]:
