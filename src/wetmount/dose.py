@@ -1,0 +1,460 @@
+"""The dose: from an order to an amount to weigh or measure, or the reasons why there is none.
+
+The order names the treatment, the water, what lives in it, what is in hand and how finely it can be measured. The
+answer holds an amount only when no stop stands and no question is open. Amounts are rounded down to what the scale or
+syringe can show (up where too little kills), for the smallest plausible volume (the largest there), and the rounding
+error is shown. Arithmetic: amount = volume x dose / strength.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+from wetmount.dose_units import COPPER_SHARE, THIOSULPHATE_ANHYDROUS_SHARE, Strength, dose_in, parse_dose
+from wetmount.dose_writing import write_dose, write_mass, write_number, write_quantity, write_volume
+from wetmount.errors import InputError
+from wetmount.feed import MedicatedFeed, injection_ml, medicated_feed, oral_mg_per_kg_day
+from wetmount.hard_stops import Bounds, Life, Prescription, Present, Stop, WaterState, bounds_for, hard_stops
+from wetmount.reference import Reference
+from wetmount.reference.rows import DoseRow
+from wetmount.volume import Volume
+
+LARGEST_RULES: Final = ("chloride_to_nitrite", "thiosulphate_to_chlorine")
+"""Where too little kills: the largest plausible volume, rounded up."""
+FINE_ENOUGH: Final = 0.10
+"""Greatest rounding error with which an amount is still shown (judgement); beyond it a stock is diluted first."""
+LOW_SLIP: Final = 5.0
+"""A dose under a fifth of the usual low end is asked about (judgement)."""
+_STEP: Final = {"g": 0.1, "mL": 0.1, "tablet": 0.25}
+_IN_MG_PER_L: Final = {"g/L": 1000.0}
+
+
+@dataclass(frozen=True, slots=True)
+class Override:
+    """A named person goes against one stop, with a written reason."""
+
+    stop: str
+    person: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """Everything that is asked of one dose. `dose` is typed with its unit; without one the low end is taken.
+
+    `step` is the smallest difference that scale or syringe shows, in g, mL or tablets as the strength is given.
+    `already` is what is already there of the same substance, in the unit of the row (salt by conductivity).
+    """
+
+    treatment: str
+    life: Life
+    water: WaterState = field(default_factory=WaterState)
+    volume: Volume | None = None
+    dose: str | None = None
+    strength: Strength | None = None
+    step: float | None = None
+    minutes: float | None = None
+    already: float = 0.0
+    present: tuple[Present, ...] = ()
+    confirmed: frozenset[str] = frozenset()
+    lawful_here: bool | None = None
+    prescription: Prescription | None = None
+    rise_dkh: float | None = None
+    demand: dict[float, float] | None = None
+    biomass_g: float | None = None
+    ration_percent: float | None = None
+    share_eating: float = 1.0
+    days: float | None = None
+    overrides: tuple[Override, ...] = ()
+    demo: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """Something to be answered before an amount is shown; confirmed by its id."""
+
+    id: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Amount:
+    """What to measure: `value` of `unit` (g, mL or tablet) of what is in hand; `error` is the rounding as a share
+    (negative: too little). `parts` are the amounts of each part, and `active_mg` the substance in all."""
+
+    value: float
+    unit: str
+    exact: float
+    error: float
+    parts: tuple[float, ...]
+    active_mg: float
+
+
+@dataclass(frozen=True, slots=True)
+class Concentration:
+    """What results in the water, unit of the dose, if the volume is the least, the best and the greatest plausible."""
+
+    at_low_volume: float
+    at_best_volume: float
+    at_high_volume: float
+
+
+@dataclass(frozen=True, slots=True)
+class DoseAnswer:
+    """An amount, or why not. `written` are the lines to print; `rows` the table rows behind them."""
+
+    treatment: str
+    substance: str
+    dose: float | None
+    unit: str
+    bounds: Bounds | None
+    stops: tuple[Stop, ...]
+    overridden: tuple[Override, ...]
+    questions: tuple[Question, ...]
+    amount: Amount | None = None
+    feed: MedicatedFeed | None = None
+    concentration: Concentration | None = None
+    minutes_max: float | None = None
+    written: tuple[str, ...] = ()
+    rows: tuple[str, ...] = field(default=())
+
+    @property
+    def state(self) -> str:
+        """refused | question | amount."""
+        return "refused" if self.stops else "question" if self.questions else "amount"
+
+
+def dose(order: Order, reference: Reference) -> DoseAnswer:
+    """Works an order out. InputError when the treatment is unknown or a typed dose cannot be read."""
+    row = reference.doses.get(order.treatment)
+    if row is None:
+        raise InputError(
+            f"no treatment {order.treatment!r}; `wetmount reference show treatments` lists them", field="agent"
+        )
+    unknown = [group for group in order.life.host_groups if group not in reference.host_groups]
+    if unknown or not order.life.host_groups:
+        raise InputError(
+            f"no host group {unknown[0]!r}" if unknown else "say which fish; `fish` when it is not known", field="host"
+        )
+    if not 0 <= order.already < math.inf:
+        raise InputError(f"{order.already:g} is no amount that is already there", field="already")
+    typed = None
+    text = order.prescription.dose if order.prescription is not None else order.dose
+    bounds = None
+    if row.supply not in ("refused", "not_weighed"):
+        plain = _bounds(row, order, reference, None)
+        if text is not None:
+            typed = dose_in(parse_dose(text), plain.unit, row.substance, row.counted_as)
+        chosen = typed if typed is not None else plain.target if plain.target is not None else plain.low
+        bounds = _bounds(row, order, reference, chosen)
+    else:
+        chosen = None
+    nothing = Bounds(None, None, None, None, row.unit, None, (), False, (), ())
+    stops = hard_stops(
+        row,
+        order.water,
+        order.life,
+        reference,
+        bounds=bounds or nothing,
+        present=order.present,
+        confirmed=order.confirmed,
+        lawful_here=order.lawful_here,
+        prescription=order.prescription,
+    )
+    questions: list[Question] = []
+    if bounds is not None and chosen is not None:
+        stops += tuple(_dose_stops(row, bounds, chosen, order))
+        questions += _slips(row, bounds, chosen, order)
+    stops, overridden = _override(stops, order)
+    answer = DoseAnswer(
+        row.treatment,
+        row.substance,
+        chosen,
+        bounds.unit if bounds else row.unit,
+        bounds,
+        stops,
+        overridden,
+        tuple(questions),
+        minutes_max=bounds.minutes_max if bounds else row.minutes_high,
+        rows=(f"doses {row.treatment}", f"treatments {row.treatment}"),
+    )
+    if stops or questions or bounds is None or chosen is None:
+        return answer
+    return _with_amount(answer, row, bounds, chosen, order)
+
+
+def _bounds(row: DoseRow, order: Order, reference: Reference, dose: float | None) -> Bounds:
+    return bounds_for(row, order.water, order.life, reference, dose=dose, rise_dkh=order.rise_dkh, demand=order.demand)
+
+
+def _dose_stops(row: DoseRow, bounds: Bounds, chosen: float, order: Order) -> list[Stop]:
+    """What the size of the dose, its time and its volume refuse."""
+    at = f"doses {row.treatment}"
+    stops = []
+    total = chosen + order.already
+    most = bounds.most
+    if most is not None and total > most * (1 + 1e-9):
+        there = f" with {write_number(order.already)} already there" if order.already else ""
+        stops.append(
+            Stop(
+                "hard_max",
+                f"{write_dose(row.substance, chosen, bounds.unit)}{there} is above the hard stop of "
+                f"{write_quantity(most, bounds.unit)}{_times(total / most)}",
+                at,
+            )
+        )
+    if row.oral_max_mg_per_kg is not None and order.ration_percent is not None:
+        oral = _oral(row, chosen, order.ration_percent)
+        if oral is not None and oral > row.oral_max_mg_per_kg * (1 + 1e-9):
+            stops.append(
+                Stop(
+                    "oral_max",
+                    f"at {order.ration_percent:g} % feed a day this gives {write_quantity(oral, 'mg/kg/day')}, above "
+                    f"{write_quantity(row.oral_max_mg_per_kg, 'mg/kg/day')}",
+                    at,
+                )
+            )
+    if order.minutes is not None and bounds.minutes_max is not None and order.minutes > bounds.minutes_max:
+        stops.append(
+            Stop("too_long", f"{order.minutes:g} min is longer than {bounds.minutes_max:g} min", at, overridable=True)
+        )
+    if row.route in ("feed", "injection"):
+        if order.biomass_g is None:
+            stops.append(Stop("biomass", "the weight of the fish is not known: count, measure and use hosts.csv", at))
+    elif order.volume is None:
+        stops.append(Stop("volume", "the volume of water is not known: measure it, `wetmount volume`", "rules"))
+    if order.strength is None:
+        stops.append(
+            Stop(
+                "strength", "the strength of what is in hand is not known: read it off the label, with % w/w or w/v", at
+            )
+        )
+    elif "formalin" in row.substance and not _is_formalin_stock(order.strength):
+        stops.append(Stop("strength", f"the dose counts 37 % stock and {order.strength.text} is not that", at))
+    return stops
+
+
+def _is_formalin_stock(strength: Strength) -> bool:
+    """37 % w/w, said as such (36 to 40 % is sold as the same stock); by volume 37 % w/w is 400 g/L."""
+    share = strength.mg_per_unit / 1000 if strength.per == "g" else strength.mg_per_unit / 1080
+    return 0.36 <= share <= 0.405
+
+
+def _oral(row: DoseRow, chosen: float, ration: float) -> float | None:
+    if row.unit == "mg/kg/day":
+        return chosen
+    if row.unit in ("g/kg feed", "mg/kg feed"):
+        return oral_mg_per_kg_day(chosen if row.unit == "g/kg feed" else chosen / 1000, ration)
+    return None
+
+
+def _times(ratio: float) -> str:
+    """Words that name a tenfold or thousandfold slip; nothing for an ordinary excess."""
+    for times, word in ((1e3, "thousandfold: mg for micrograms, or g for mg"), (10.0, "tenfold: a decimal point")):
+        if times / 2.5 <= ratio <= times * 2.5:
+            return f"; about {word}?"
+    return f"; {write_number(ratio, 2)} times: is the unit right?" if ratio > 2.5 else ""
+
+
+def _slips(row: DoseRow, bounds: Bounds, chosen: float, order: Order) -> list[Question]:
+    """Doses far under the usual are asked about; those over the stop are refused elsewhere."""
+    low = bounds.low
+    if (
+        low is None
+        or bounds.target is not None
+        or low <= 0
+        or chosen >= low / LOW_SLIP
+        or "slip_low" in order.confirmed
+    ):
+        return []
+    return [
+        Question(
+            "slip_low",
+            f"{write_dose(row.substance, chosen, bounds.unit)} is far under the usual {write_number(low)} to "
+            f"{write_quantity(bounds.high or low, bounds.unit)}{_times(low / chosen)} Is it meant?",
+        )
+    ]
+
+
+def _override(stops: tuple[Stop, ...], order: Order) -> tuple[tuple[Stop, ...], tuple[Override, ...]]:
+    """Stops less those that a named person overrides; an override without name or reason, or in a demonstration, is
+    refused."""
+    used = []
+    left = list(stops)
+    for override in order.overrides:
+        if order.demo:
+            raise InputError("nothing is overridden in the demonstration", field="override")
+        if not override.person.strip() or len(override.reason.split()) < 2:
+            raise InputError("an override needs the person's name and a written reason", field="override")
+        matching = [stop for stop in left if stop.id == override.stop]
+        if any(not stop.overridable for stop in matching):
+            raise InputError(f"the stop {override.stop!r} can not be overridden", field="override")
+        if matching:
+            left = [stop for stop in left if stop.id != override.stop]
+            used.append(override)
+    return tuple(left), tuple(used)
+
+
+# --- amounts --------------------------------------------------------------------------------------------------------
+
+
+def round_to_step(exact: float, step: float, *, up: bool = False) -> float:
+    """The multiple of the step at or below (`up`: at or above) an exact amount.
+
+    >>> round_to_step(9.28, 0.2), round_to_step(9.28, 0.2, up=True), round_to_step(0.3, 0.1)
+    (9.2, 9.4, 0.3)
+    """
+    if not 0 < step < math.inf:
+        raise InputError(f"{step:g} is no step of a scale or syringe", field="step")
+    steps = exact / step
+    nearest = round(steps)
+    whole = nearest if math.isclose(steps, nearest, rel_tol=1e-9) else math.ceil(steps) if up else math.floor(steps)
+    return float(f"{whole * step:.12g}")
+
+
+def measure_out(
+    active_mg: float, strength: Strength, *, step: float | None = None, parts: int = 1, up: bool = False
+) -> Amount:
+    """How much of what is in hand holds `active_mg`, rounded to the step of scale or syringe, in equal parts.
+
+    Each part is rounded, so that the sum is never above (`up`: below) the exact amount.
+    """
+    exact = active_mg / strength.mg_per_unit
+    each = round_to_step(exact / parts, step if step is not None else _STEP[strength.per], up=up)
+    value = float(f"{each * parts:.12g}")
+    error = value / exact - 1 if exact > 0 else 0.0
+    return Amount(value, strength.per, exact, error, (each,) * parts, value * strength.mg_per_unit)
+
+
+def _with_amount(answer: DoseAnswer, row: DoseRow, bounds: Bounds, chosen: float, order: Order) -> DoseAnswer:
+    assert order.strength is not None
+    if row.route == "feed":
+        return _fed(answer, row, chosen, order)
+    if row.route == "injection":
+        assert order.biomass_g is not None
+        if order.strength.per != "mL":
+            raise InputError("an injection is measured in mL; give the strength in mg/mL", field="strength")
+        exact = injection_ml(chosen, order.biomass_g, order.strength.mg_per_unit)
+        active = exact * order.strength.mg_per_unit
+        return _measured(answer, row, active, order.strength, order.step, parts=1, up=False)
+    assert order.volume is not None
+    volume, strength, formalin = order.volume, order.strength, "formalin" in row.substance
+    up = row.rule in LARGEST_RULES
+    litres = volume.high_l if up else volume.low_l
+    # A litre of formalin stock is a million microlitres of stock, whatever its label says in per cent.
+    held = Strength(1000.0, "mL", strength.text) if formalin else strength
+    factor = 1.0 if formalin else _conversion(strength, row)
+    per_litre = _IN_MG_PER_L.get(bounds.unit, 1.0)
+    counted = chosen * litres * per_litre
+    done = _measured(answer, row, counted / factor, held, order.step, parts=row.parts, up=up)
+    if done.amount is None:
+        return done
+    given = done.amount.active_mg * factor / per_litre
+    reached = Concentration(*(given / v + order.already for v in (volume.low_l, volume.best_l, volume.high_l)))
+    if bounds.most is not None and reached.at_low_volume > bounds.most * (1 + 1e-9):
+        text = "the volume is too uncertain for a dose that must not be too small: measure it"
+        return replace(answer, stops=(*answer.stops, Stop("volume_range", text, "rules")))
+    in_all = write_volume(counted / 1000) if formalin else write_mass(counted / 1000)
+    check = (
+        f"Check: {write_number(litres)} L ({'largest' if up else 'smallest'} plausible) x "
+        f"{write_quantity(chosen, bounds.unit)} = {in_all} of {row.substance}"
+    )
+    lines = [*done.written, check, *_contact(row, bounds)]
+    if bounds.most is not None:
+        lines.append(
+            f"Hard stop: {write_dose(row.substance, bounds.most, bounds.unit)}, what is already there included"
+        )
+    return replace(done, concentration=reached, written=tuple(lines))
+
+
+def _conversion(strength: Strength, row: DoseRow) -> float:
+    """What the dose counts in 1 mg of what the strength counts: copper as metal or as sulphate, thiosulphate with or
+    without water."""
+    word = strength.counted.lower().replace(" ", "")
+    as_salt = word.startswith(("cuso4", "coppersul"))
+    if row.treatment == "copper_ion_marine":
+        return COPPER_SHARE if as_salt else 1.0
+    if row.treatment == "copper_sulfate_fw":
+        return 1 / COPPER_SHARE if word in ("cu", "copper") else 1.0
+    if row.treatment == "sodium_thiosulfate" and "anhydrous" in word:
+        return 1 / THIOSULPHATE_ANHYDROUS_SHARE
+    return 1.0
+
+
+def _measured(
+    answer: DoseAnswer, row: DoseRow, active_mg: float, strength: Strength, step: float | None, *, parts: int, up: bool
+) -> DoseAnswer:
+    if active_mg <= 0:
+        return replace(answer, written=(f"No {row.substance} is needed.",))
+    amount = measure_out(active_mg, strength, step=step, parts=parts, up=up)
+    if abs(amount.error) > FINE_ENOUGH:
+        smallest = step if step is not None else _STEP[strength.per]
+        text = (
+            f"{_shown(amount.exact / parts, amount.unit)} can not be measured in steps of "
+            f"{_shown(smallest, amount.unit)} to within 10 %: {_stock_advice(amount.exact, smallest, strength)}"
+        )
+        return replace(answer, stops=(*answer.stops, Stop("too_small_to_measure", text, "rules")))
+    first = f"{row.substance}: {_shown(amount.value, amount.unit)} of {strength.text}"
+    if parts > 1:
+        first += f", in {parts} parts of {_shown(amount.parts[0], amount.unit)}"
+    off = f"rounded {'up' if up else 'down'}, {write_number(abs(100 * amount.error), 2)} % {'over' if up else 'under'}"
+    return replace(answer, amount=amount, written=(first, f"Measured to the step: {off} the exact amount"))
+
+
+def _shown(value: float, unit: str) -> str:
+    if unit == "g":
+        return write_mass(value)
+    if unit == "mL":
+        return write_volume(value)
+    return f"{write_number(value)} tablet" + ("" if value == 1 else "s")
+
+
+def _stock_advice(exact: float, step: float, strength: Strength) -> str:
+    """A litre of stock from a hundred steps of what is in hand, of which a measurable volume holds the exact amount."""
+    ml = exact / (100 * step) * 1000
+    if ml < 1:
+        return "a finer scale, or a solution of known strength, is needed"
+    made = _shown(100 * step, strength.per)
+    return f"make {made} up to 1 L with water, mark it, and take {write_volume(ml, direction='down')} of that stock"
+
+
+def _contact(row: DoseRow, bounds: Bounds) -> list[str]:
+    lines = []
+    if bounds.minutes_max is not None:
+        low = f"{_time(row.minutes_low)} to " if row.minutes_low and row.minutes_low < bounds.minutes_max else ""
+        lines.append(f"Contact: {low}{_time(bounds.minutes_max)}, ended at the first distress")
+    if row.place == "container":
+        lines.append("In a separate container, then clean matched water")
+    return lines
+
+
+def _time(minutes: float) -> str:
+    if minutes >= 2880:
+        return f"{write_number(minutes / 1440)} days"
+    if minutes >= 120:
+        return f"{write_number(minutes / 60)} hours"
+    return f"{write_number(minutes)} minutes" if minutes >= 1 else f"{write_number(minutes * 60)} seconds"
+
+
+def _fed(answer: DoseAnswer, row: DoseRow, chosen: float, order: Order) -> DoseAnswer:
+    assert order.biomass_g is not None
+    assert order.strength is not None
+    if order.ration_percent is None:
+        raise InputError("medicated feed needs the ration in % of body weight a day", field="ration")
+    oral = _oral(row, chosen, order.ration_percent)
+    assert oral is not None
+    days = order.days if order.days is not None else max(1.0, (row.minutes_low or 1440) / 1440)
+    feed = medicated_feed(
+        order.biomass_g, order.ration_percent, days, share_eating=order.share_eating, mg_per_kg_day=oral
+    )
+    done = _measured(answer, row, feed.substance_mg, order.strength, order.step, parts=1, up=False)
+    if done.amount is None:
+        return done
+    lines = (
+        *done.written,
+        f"In {write_mass(feed.feed_g)} of feed: {write_mass(feed.feed_g_a_day)} a day for {write_number(days)} days",
+        *feed.words,
+    )
+    return replace(done, feed=feed, written=lines)
