@@ -25,8 +25,11 @@ PHONE_ADDRESS = "192.0.2.7"  # of the documentation range, RFC 5737
 
 @pytest.fixture(scope="session")
 def django_db_modify_db_settings(tmp_path_factory: pytest.TempPathFactory) -> None:
-    """SQLite on a file, as in use: in memory there is no WAL and no second connection."""
+    """SQLite on a file, as in use: in memory there is no WAL and no second connection. Only waiting for the disk is
+    left out; what a killed process may lose is tested with real ones."""
     if connection.vendor == "sqlite":
+        options = connection.settings_dict["OPTIONS"]
+        options["init_command"] = options["init_command"].replace("synchronous=FULL", "synchronous=OFF")
         path = str(tmp_path_factory.mktemp("casebook") / "test.sqlite3")
         connection.settings_dict["TEST"]["NAME"] = path
 
@@ -37,20 +40,20 @@ def _emptying_passes_the_guard() -> Iterator[None]:
     if connection.vendor != "sqlite":
         yield
         return
-    plain = connection.ops.sql_flush
+    plain = type(connection.ops).sql_flush
 
-    def sql_flush(*args: Any, **kwargs: Any) -> list[str]:
-        with connection.cursor() as cursor:
+    def sql_flush(self: Any, *args: Any, **kwargs: Any) -> list[str]:
+        with self.connection.cursor() as cursor:
             cursor.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger' AND tbl_name LIKE 'casebook_%'")
             triggers = [row for row in cursor.fetchall() if "casetext" not in row[0]]
         return [
             *(f"DROP TRIGGER {name}" for name, _ in triggers),
-            *plain(*args, **kwargs),
+            *plain(self, *args, **kwargs),
             *(sql for _, sql in triggers),
         ]
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(connection.ops, "sql_flush", sql_flush)
+        patch.setattr(type(connection.ops), "sql_flush", sql_flush)
         yield
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from django.db.models import Count
 
 from wetmount.casebook.models import Case, Look, Numbers
+from wetmount.casebook.reference import reference
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,21 +56,30 @@ def step_for_examination(kind: str) -> Step | None:
 
 def states_of(case: Case, look: Look | None) -> list[StepState]:
     """How far each step is in this look: a few queries, however large the case is."""
-    entries: dict[str, int] = {}
+    entered: dict[str, int] = {}
+    readings = 0
     if look is not None:
         counted = look.examinations.values("kind").annotate(n=Count("findings"))
-        entries = {row["kind"]: row["n"] for row in counted}
-        entries["water_test"] = entries.get("water_test", 0) + look.readings.count()
+        entered = {row["kind"]: row["n"] for row in counted}
+        readings = look.readings.count()
         if Numbers.objects.filter(look=look).exists():
-            entries["counting_fish"] = entries.get("counting_fish", 0) + 1
-    entries["asking"] = entries.get("asking", 0) + case.answers.count()
-    words: list[StepState] = []
-    for step in STEPS:
-        n = sum(entries.get(kind, 0) for kind in step.examinations)
-        word = f"{n} in" if n else "–"
-        if step.id == "first-aid":
-            word = f"{len(case.red_flags)} so" if case.red_flags else "–"
-        elif not step.examinations:
-            word = ""
-        words.append(StepState(step, word))
-    return words
+            entered["counting_fish"] = entered.get("counting_fish", 0) + 1
+    answers = case.answers.count()
+    if answers:
+        entered["asking"] = entered.get("asking", 0) + answers
+    return [StepState(step, _word(step, case, entered, readings)) for step in STEPS]
+
+
+def _word(step: Step, case: Case, entered: dict[str, int], readings: int) -> str:
+    if step.id == "first-aid":
+        return f"{len(case.red_flags)} so" if case.red_flags else "–"
+    if step.id == "water" and readings:
+        return f"{readings} read"
+    if not step.examinations:
+        return ""
+    begun = [kind for kind in step.examinations if kind in entered]
+    # Done: a short list of the step is through; more can always be entered.
+    lists = {kind: len(row.short_list) for kind, row in reference().examinations.items()}
+    if any(entered[kind] >= max(lists.get(kind, 1), 1) for kind in begun):
+        return "done"
+    return "begun" if begun else "–"

@@ -58,7 +58,7 @@ def pair_stylesheet(request: HttpRequest, token: str) -> HttpResponse:
     """The look of the pairing page, which cannot have the static files yet."""
     if not pairing.link_is_open(token):
         return refusal()
-    text = "\n".join((STYLES / name).read_text(encoding="utf-8") for name in ("ground.css", "parts.css"))
+    text = "\n".join((STYLES / name).read_text(encoding="utf-8") for name in ("ground.css", "parts.css", "shell.css"))
     return HttpResponse(text, content_type="text/css; charset=utf-8")
 
 
