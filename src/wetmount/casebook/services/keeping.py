@@ -167,7 +167,8 @@ def change_task(device: Device | None, task: TaskDue, *, seen: int | None = None
 
 def finish_task(device: Device | None, task: TaskDue, outcome: str = "") -> TaskDue:
     """Done, or no longer needed (say so in `outcome`)."""
-    with act(device, "finish_task", f"{task.title}: done", case=task.case, closed_too=True) as writer:
+    said = f"{task.title}: {outcome.strip() or 'done'}"
+    with act(device, "finish_task", said, case=task.case, closed_too=True) as writer:
         row = TaskDue.objects.get(pk=task.pk)
         if row.done_at is None:
             writer.set(row, done_at=writer.at, outcome=outcome.strip())

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
-
-from django.db import connection
 
 from wetmount.casebook.models import (
     Attachment,
@@ -20,12 +17,13 @@ from wetmount.casebook.models import (
     TaskDue,
 )
 from wetmount.casebook.reference import reference
+from wetmount.casebook.search import searchable
 
 
 def reindex(case_pk: int) -> None:
     """Write the case's text anew."""
     case = Case.all_cases.select_related("keeper", "room", "system", "tank", "batch").get(pk=case_pk)
-    body = "\n".join(dict.fromkeys(one for one in _texts(case) if one))
+    body = searchable("\n".join(dict.fromkeys(one for one in _texts(case) if one)))
     CaseText.objects.update_or_create(case_id=case_pk, defaults={"body": body})
 
 
@@ -63,27 +61,3 @@ def _texts(case: Case) -> Iterator[str]:
 def _name(table: str, id: str) -> str:
     row = getattr(reference(), table).get(id)
     return str(getattr(row, "name", None) or getattr(row, "meaning", id)) if row is not None else id
-
-
-def cases_with(query: str) -> list[int] | None:
-    """The keys of the cases in which every word of the query occurs (as the beginning of a word, accents and capitals
-    aside), best first on SQLite, newest first on PostgreSQL; None when the query holds no word. At most 1000."""
-    words = re.findall(r"\w+", query)[:20]
-    if not words:
-        return None
-    with connection.cursor() as cursor:
-        if connection.vendor == "sqlite":
-            match = " ".join(f'"{word}"*' for word in words)
-            cursor.execute(
-                "SELECT rowid FROM casebook_casetext_index WHERE casebook_casetext_index MATCH %s "
-                "ORDER BY rank LIMIT 1000",
-                [match],
-            )
-        else:
-            match = " & ".join(f"{word}:*" for word in words)
-            cursor.execute(
-                "SELECT case_id FROM casebook_casetext WHERE to_tsvector('simple', body) @@ to_tsquery('simple', %s) "
-                "ORDER BY case_id DESC LIMIT 1000",
-                [match],
-            )
-        return [row[0] for row in cursor.fetchall()]
