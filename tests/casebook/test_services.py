@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
+import threading
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 from django.db import DatabaseError, connection, transaction
@@ -356,6 +358,87 @@ def test_two_tanks_of_a_room_do_not_share_a_name(device: Device, room: FishRoom,
     with pytest.raises(Refused, match="already"):
         keeping.add_tank(device, room, "A4")
     assert keeping.add_tank(device, keeping.add_room(device, "Garden"), "A4").name == "A4"
+
+
+def test_what_cannot_be_is_refused_as_in_a_case_file(device: Device, case: Case, scrape: Examination) -> None:
+    tries = (
+        lambda: looking.add_fish(device, case, state="alive", hours_dead=3.0),
+        lambda: looking.add_fish(device, case, state="asleep"),
+        lambda: looking.add_fish(device, case, length="6.2"),
+        lambda: looking.change_fish(device, scrape.fish, killed_by="a blow to the head"),
+        lambda: looking.add_slide(device, scrape, fields=2, counts={"skin_costia": [1, 2, 3]}),
+        lambda: looking.add_slide(device, scrape, counts={"flashing": 3}, fields=1),
+        lambda: looking.change_examination(device, scrape, body_state="pickled"),
+        lambda: looking.set_numbers(device, scrape.look, total=10, sick=6, dead=5, dead_today=None),
+    )
+    acts = Act.objects.count()
+    for one in tries:
+        with pytest.raises(Refused):
+            one()
+    assert Act.objects.count() == acts
+
+
+def test_undo_does_not_take_along_what_others_added(device: Device, phone: Device, room: FishRoom) -> None:
+    tank = keeping.add_tank(device, room, "Q1")
+    keeping.add_note(phone, "New heater", tank=tank)
+    with pytest.raises(Refused, match="added to it since"):
+        undo.undo_last(device, None)
+    assert Tank.objects.filter(name="Q1").exists()
+
+
+def test_a_deleted_picture_goes_after_30_days_and_its_record_stays(device: Device, case: Case) -> None:
+    kept = {"kind": "photograph", "file": "a/1.jpg", "media_type": "image/jpeg", "size": 9, "sha256": "0" * 64}
+    picture = keeping.attach(device, case=case, **kept)
+    keeping.delete_attachment(device, picture)
+    assert cases.purge_attachments(clock.now() + dt.timedelta(days=29)) == []
+    assert cases.purge_attachments(clock.now() + dt.timedelta(days=31)) == ["a/1.jpg"]
+    assert Change.objects.filter(table="attachment", entry=picture.pk, after__isnull=True).exists()
+
+
+# --- two at the same moment -------------------------------------------------------------------------------------------
+
+
+def at_once(works: list[Callable[[], object]]) -> list[object]:
+    """Run all of these in threads of their own, each with its own connection, begun together."""
+    barrier = threading.Barrier(len(works))
+
+    def one(work: Callable[[], object]) -> object:
+        try:
+            barrier.wait(timeout=20)
+            return work()
+        except Refused as refused:
+            return refused
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(len(works)) as pool:
+        return list(pool.map(one, works))
+
+
+@pytest.mark.django_db(transaction=True)
+def test_of_two_first_entries_at_one_moment_one_is_asked(device: Device, phone: Device, scrape: Examination) -> None:
+    def write(who: Device, level: int) -> Callable[[], object]:
+        return lambda: looking.record_finding(who, scrape, "skin_costia", level, seen=0)
+
+    results = at_once([write(device, 1), write(phone, 2)])
+    assert sorted(type(one).__name__ for one in results) == ["Conflict", "FindingEntry"]
+    assert FindingEntry.objects.filter(finding="skin_costia").count() == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_numbers_of_cases_opened_at_one_moment_differ(device: Device) -> None:
+    def open_one() -> object:
+        return cases.open_case(device, which_fish="A4", worries="rubbing").number
+
+    assert sorted(at_once([open_one] * 6)) == [1, 2, 3, 4, 5, 6]  # type: ignore[type-var]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_many_writers_lose_nothing(device: Device, phone: Device, scrape: Examination) -> None:
+    short = [row.id for row in looking.to_sweep(scrape)][:8]
+    results = at_once([lambda one=one: looking.record_finding(device, scrape, one, 1, seen=0) for one in short])  # type: ignore[misc]
+    assert all(isinstance(one, FindingEntry) for one in results)
+    assert set(states(scrape)) == set(short)
 
 
 # --- through a page ---------------------------------------------------------------------------------------------------

@@ -7,6 +7,7 @@ import errno
 import ipaddress
 import json
 import os
+import secrets
 import signal
 import socket
 import threading
@@ -22,7 +23,9 @@ from waitress.server import create_server
 from wetmount.errors import InputError
 
 USUAL_PORT = 8377
-IDENT = "wetmount"
+IDENT = f"wetmount {secrets.token_hex(4)}"
+"""Drawn at each start, so that a second `wetmount open` knows whether the server it meets is of its own casebook."""
+MAX_BODY_BYTES = 300_000_000
 THREADS = 8
 LOOPBACK = "127.0.0.1"
 _RUNNING = "running.json"
@@ -98,7 +101,9 @@ def phones_are_let_in() -> bool:
 
 def _serving(application: Application, listening: socket.socket) -> Any:
     # Each with a map of its own, so that one can be closed while the other goes on.
-    return create_server(application, map={}, sockets=[listening], threads=THREADS, ident=IDENT)
+    return create_server(
+        application, map={}, sockets=[listening], threads=THREADS, ident=IDENT, max_request_body_size=MAX_BODY_BYTES
+    )
 
 
 def _bound(host: str, port: int) -> socket.socket:
@@ -155,7 +160,7 @@ def announced(folder: Path, port: int) -> Iterator[None]:
     path = folder / _RUNNING
     handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
     with os.fdopen(handle, "w", encoding="ascii") as file:
-        json.dump({"port": port, "pid": os.getpid()}, file)
+        json.dump({"port": port, "ident": IDENT}, file)
     try:
         yield
     finally:
@@ -165,11 +170,12 @@ def announced(folder: Path, port: int) -> Iterator[None]:
 def running_port(folder: Path) -> int | None:
     """The port on which this casebook is served already, None when it is not."""
     try:
-        port = int(json.loads((folder / _RUNNING).read_text(encoding="ascii"))["port"])
+        word = json.loads((folder / _RUNNING).read_text(encoding="ascii"))
+        port = int(word["port"])
         connection = HTTPConnection(LOOPBACK, port, timeout=2)
         connection.request("GET", "/")
         answer = connection.getresponse().getheader("Server")
         connection.close()
     except (OSError, ValueError, KeyError, TypeError, HTTPException):
         return None
-    return port if answer == IDENT else None
+    return port if answer == word.get("ident") else None

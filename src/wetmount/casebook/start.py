@@ -31,12 +31,12 @@ def prepare(folder: Path, *, demo: bool = False) -> None:
     from wetmount.casebook import demo as demonstration
     from wetmount.casebook import pairing
     from wetmount.casebook.models import Case
-    from wetmount.casebook.services.cases import purge_deleted
+    from wetmount.casebook.services.cases import purge_attachments, purge_deleted
 
     owner = pairing.owner()
     if demo and not Case.all_cases.exists():
         demonstration.fill(owner)
-    for name in purge_deleted():
+    for name in [*purge_deleted(), *purge_attachments()]:
         with contextlib.suppress(OSError):
             (settings.FILES_FOLDER / name).unlink()
 

@@ -99,7 +99,8 @@ class Writer:
     def _record(self, entry: Entry, before: dict[str, Any] | None, after: dict[str, Any] | None) -> None:
         table = entry._meta.model_name or ""
         Change.objects.create(act=self.act, table=table, entry=entry.pk, before=before, after=after)
-        self._words_changed |= table in _WITH_WORDS
+        words = _WORDS.get(table, ())
+        self._words_changed |= any(side.get(name) for side in (before or {}, after or {}) for name in words)
 
     def finish(self) -> None:
         """Bring what is made from the record up to date."""
@@ -111,10 +112,24 @@ class Writer:
             reindex(self.case.pk)
 
 
-_WITH_WORDS = frozenset(
-    {"case", "casebatch", "casecause", "caseaddendum", "fish", "look", "examination", "findingentry", "slide",
-     "reading", "attachment", "note", "taskdue", "historyanswer"}
-)  # fmt: skip
+_WORDS: dict[str, tuple[str, ...]] = {
+    "case": ("title", "own_number", "worries", "note", "which_fish", "species", "host_group", "keeper_id", "room_id",
+             "system_id", "tank_id", "batch_id"),
+    "casebatch": ("species", "origin", "note"),
+    "casecause": ("condition", "note"),
+    "caseaddendum": ("text",),
+    "historyanswer": ("answer",),
+    "fish": ("species", "killed_by", "note"),
+    "look": ("note",),
+    "examination": ("kind", "site", "note"),
+    "findingentry": ("level", "note"),
+    "slide": ("site", "note"),
+    "reading": ("kit", "note"),
+    "attachment": ("original_name", "caption", "deleted_at"),
+    "note": ("text",),
+    "taskdue": ("title", "detail", "outcome"),
+}  # fmt: skip
+"""The columns whose change alters what a search of the case finds. A finding is found by its name once it was seen."""
 
 
 @contextmanager
@@ -196,3 +211,8 @@ def _hanging_on(entry: Entry, rule: Any) -> Iterator[tuple[Entry, str]]:
         if isinstance(model, type) and issubclass(model, Entry) and relation.on_delete is rule:
             for row in model._base_manager.filter(**{relation.field.name: entry.pk}).order_by("pk"):
                 yield row, relation.field.attname
+
+
+def hangs_on(entry: Entry) -> bool:
+    """Whether any recorded row points to this one."""
+    return any(next(_hanging_on(entry, rule), None) is not None for rule in (models.CASCADE, models.SET_NULL))

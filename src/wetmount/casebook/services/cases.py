@@ -219,6 +219,17 @@ def purge_deleted(now: dt.datetime | None = None) -> list[str]:
     return files
 
 
+def purge_attachments(now: dt.datetime | None = None) -> list[str]:
+    """Remove for good the rows of files deleted more than 30 days ago from cases that stay; the names of the files."""
+    limit = (now or clock.now()) - KEPT_FOR
+    files: list[str] = []
+    for one in Attachment.objects.select_related("case").filter(deleted_at__lt=limit, case__deleted_at=None):
+        with act(None, "purge_attachment", "Deleted file removed", case=one.case, closed_too=True) as writer:
+            files += _files([one])
+            writer.take_away(one)
+    return files
+
+
 def _files(attachments: Iterable[Attachment]) -> list[str]:
     return [name for one in attachments for name in (one.file, one.thumbnail) if name]
 

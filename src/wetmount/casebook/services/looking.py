@@ -6,7 +6,10 @@ import datetime as dt
 from collections.abc import Sequence
 from typing import Any
 
-from wetmount.case_check import answerable
+import msgspec
+
+from wetmount import case as core
+from wetmount.case_check import answerable, body_states, check_content
 from wetmount.casebook.models import (
     Case,
     Examination,
@@ -49,6 +52,7 @@ def add_fish(device: Who | None, case: Case, **values: Any) -> Fish:
         name = name or next(str(n) for n in range(1, len(taken) + 2) if str(n) not in taken)
         if name in taken:
             raise Refused(f"There is a fish {name!r} in this case already.")
+        _check_fish(values)
         return writer.make(Fish, case_id=case.pk, name=name, **values)
 
 
@@ -58,8 +62,30 @@ def change_fish(device: Who | None, fish: Fish, *, seen: int | None = None, **va
         raise Refused(f"There is a fish {values['name']!r} in this case already.")
     with act(device, "change_fish", f"Fish {fish.name} changed", case=fish.case) as writer:
         row = Fish.objects.get(pk=fish.pk)
+        _check_fish({name: getattr(row, name) for name in _FISH} | values)
         writer.set(row, seen=seen, **values)
     return row
+
+
+_FISH = ("species", "state", "killed_by", "hours_dead", "kept", "length", "weight", "sex", "note")
+
+
+def _check_fish(values: dict[str, Any]) -> None:
+    said = {name: values[name] for name in _FISH if values.get(name) not in (None, "")}
+    _check({"fish": [{"id": "it", **said}]})
+
+
+def _check(said: dict[str, Any]) -> None:
+    """Refuse what the core would refuse in a case file: one rule for files and pages."""
+    host = {"group": next(iter(reference().host_groups))}
+    try:
+        case = msgspec.convert({"format": 1, "host": host, **said}, core.Case)
+    except msgspec.ValidationError as error:
+        raise Refused(f"That cannot be: {error}.") from None
+    for problem in check_content(case, "", reference()):
+        if problem.fatal:
+            what = (problem.field or "").rpartition(".")[2].replace("_", " ")
+            raise Refused(f"{_first_upper(what)} {problem.message}.".strip())
 
 
 def add_examination(
@@ -69,6 +95,7 @@ def add_examination(
     row = reference().examinations.get(kind)
     if row is None:
         raise Refused(f"There is no examination {kind!r} in the reference.")
+    _check_body_state(values)
     of = f", fish {fish.name}" if fish is not None else f", {tank.name}" if tank is not None else ""
     with act(device, "add_examination", f"{_first_upper(row.name)}{of}: begun", case=look.case) as writer:
         values.setdefault("at", writer.at)
@@ -92,10 +119,17 @@ def change_examination(
     device: Who | None, examination: Examination, *, seen: int | None = None, **values: Any
 ) -> Examination:
     """Fish, tank, moment, body state, site or note of an examination (fish_id, tank_id, at, body_state, site, note)."""
+    _check_body_state(values)
     with act(device, "change_examination", f"{title_of(examination)}: changed", case=examination.look.case) as writer:
         row = Examination.objects.get(pk=examination.pk)
         writer.set(row, seen=seen, **values)
     return row
+
+
+def _check_body_state(values: dict[str, Any]) -> None:
+    state, known = values.get("body_state"), body_states(reference())
+    if state and state not in known:
+        raise Refused(f"A body state is one of {', '.join(known)}, not {state!r}.")
 
 
 def remove_examination(device: Who | None, examination: Examination) -> None:
@@ -237,6 +271,7 @@ def take_sweep_back(device: Who | None, examination: Examination) -> int:
 
 def add_slide(device: Who | None, examination: Examination, **values: Any) -> Slide:
     """A wet mount of an examination (objective, fields, counts, site, note)."""
+    _check_slide(examination.kind, values)
     with act(device, "add_slide", f"{title_of(examination)}: slide", case=examination.look.case) as writer:
         return writer.make(Slide, examination_id=examination.pk, **values)
 
@@ -248,8 +283,17 @@ def change_slide(device: Who | None, slide: Slide, *, said: str = "", seen: int 
         device, "change_slide", said or f"{title_of(examination)}: slide changed", case=examination.look.case
     ) as writer:
         row = Slide.objects.get(pk=slide.pk)
+        _check_slide(examination.kind, {name: getattr(row, name) for name in _SLIDE} | values)
         writer.set(row, seen=seen, **values)
     return row
+
+
+_SLIDE = ("objective", "fields", "counts", "site", "note")
+
+
+def _check_slide(kind: str, values: dict[str, Any]) -> None:
+    said = {name: values[name] for name in _SLIDE if values.get(name) not in (None, "", {})}
+    _check({"looks": [{"examinations": [{"kind": kind, "slides": [said]}]}]})
 
 
 def answer_history(
@@ -284,8 +328,8 @@ def set_numbers(
     seen: int | None = None,
 ) -> Numbers:
     """How many fish there were, counted on the day of the look."""
-    if total is not None and max(sick or 0, dead or 0) > total:
-        raise Refused(f"{max(sick or 0, dead or 0)} sick or dead of {total} kept cannot be.")
+    if total is not None and (sick or 0) + (dead or 0) > total:
+        raise Refused(f"{sick or 0} sick and {dead or 0} dead are more than the {total} kept.")
     if dead is not None and dead_today is not None and dead_today > dead:
         raise Refused(f"{dead_today} died today but {dead} in all; today's are counted in.")
     words = [f"{n} {what}" for n, what in ((total, "kept"), (sick, "sick"), (dead, "dead")) if n is not None]

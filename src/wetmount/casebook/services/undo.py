@@ -8,7 +8,7 @@ from django.db import IntegrityError, transaction
 
 from wetmount.casebook import clock
 from wetmount.casebook.models import Act, Case, Change, Device
-from wetmount.casebook.services.acts import Writer, act, from_record, model_of, values_of
+from wetmount.casebook.services.acts import Writer, act, from_record, hangs_on, model_of, values_of
 from wetmount.casebook.services.refusals import CaseClosed, Refused
 
 KEPT_FOR = dt.timedelta(days=30)
@@ -16,6 +16,10 @@ KEPT_FOR = dt.timedelta(days=30)
 
 NOT_IN_ORDER = ("undo", "open_case", "close_case", "import_case", "add_addendum")
 """Acts that the undo key passes over: they are not slips of a finger. `take_back` still reaches them by name."""
+
+
+REACH_CLOSED = ("close_case", "delete_case", "add_task", "change_task", "finish_task")
+"""Acts that can be taken back in a closed case: those that closed it, and tasks, which go on after it."""
 
 
 def last_act(device: Device | None, case: Case | None) -> Act | None:
@@ -46,8 +50,8 @@ def take_back(device: Device | None, taken: Act) -> Act:
         raise Refused("That was more than 30 days ago and can no longer be taken back.")
     case = taken.case if taken.case_id else None
     said = f"Taken back: {taken.said}"
-    reopens = taken.kind in ("close_case", "delete_case")
-    with act(device, "undo", said, case=case, closed_too=reopens, undoes=taken) as writer:
+    closed_too = taken.kind in REACH_CLOSED
+    with act(device, "undo", said, case=case, closed_too=closed_too, undoes=taken) as writer:
         for change in reversed(list(taken.changes.all())):
             _reverse(writer, change)
         done: Act = writer.act
@@ -68,6 +72,8 @@ def _reverse(writer: Writer, change: Change) -> None:
     if entry is None or any(now.get(name) != value for name, value in change.after.items()):
         raise Refused("It was changed since, so it cannot be taken back; change it by hand.")
     if change.before is None:
+        if hangs_on(entry):
+            raise Refused("Something was added to it since; take that back first.")
         writer.take_away(entry)
     else:
         writer.set(entry, **from_record(model, change.before))
