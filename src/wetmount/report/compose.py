@@ -25,8 +25,8 @@ MESSAGE_END: Final = (
 )
 
 SEVERITY_RANK: Final = {"stop": 2, "care": 3, "note": 4}
-"""Rank in the message of the cautions that the case itself brought; those of the bench and those that always stand come
-after what to do and when to write."""
+"""Rank in the message of the cautions that the case itself brought; those that always stand, and those of the
+bench, come after what to do and when to write."""
 
 MESSAGE_LINE: Final = 200
 """Characters of one line of the message at most, so that no single line crowds out the rest."""
@@ -94,17 +94,17 @@ def _message(telling: Telling, document: Document) -> Iterator[MessageLine]:
         yield MessageLine(0 if place < 2 else 4, "probably", short(text, MESSAGE_LINE))
     yield MessageLine(0, "probably", short(firmness_sentence(telling.weighup.firmness, names), MESSAGE_LINE))
     for place, item in enumerate(_items(seen)):
-        yield MessageLine(3 if place < 3 else 8, "seen", short(f"- {item}", MESSAGE_LINE))
+        yield MessageLine(3 if place < 2 else 5 if place < 4 else 8, "seen", short(f"- {item}", MESSAGE_LINE))
     kinds = telling.reference.cautions
     own = [one for one in telling.cautions if kinds[one.id].trigger_kind in ("condition", "finding", "water", "agent")]
     brought = {one.headline: SEVERITY_RANK[one.severity] for one in own}
     said = _items(today)
     for item in said:
-        yield MessageLine(brought.get(item, 5), "today", f"- {whole(item, MESSAGE_LINE)}")
+        yield MessageLine(brought.get(item, 4), "today", f"- {whole(item, MESSAGE_LINE)}")
     for caution in telling.cautions:
         if caution.headline not in said:
             always = kinds[caution.id].trigger_kind == "always"
-            rank = brought.get(caution.headline, 7 if always else 6)
+            rank = brought.get(caution.headline, 6 if always else 7)
             yield MessageLine(rank, "care", f"- {caution.headline}")
     for item in _items(watch)[:1]:
         yield MessageLine(2, "write", f"- {whole(item, MESSAGE_LINE)}")
