@@ -509,6 +509,13 @@ class Change(AppendOnly):
         indexes = [models.Index(fields=["table", "entry"])]
 
 
+class Received(models.Model):
+    """An entry that a page sent under an id of its own. Sent again after a lost answer, it is not written again."""
+
+    id = models.UUIDField(primary_key=True)
+    at = models.DateTimeField()
+
+
 class WeighUpCache(models.Model):
     """The weigh-up of a look as computed last; `key` names its evidence, tables and options, another one is stale."""
 
