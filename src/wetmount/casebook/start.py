@@ -24,9 +24,9 @@ def prepare(folder: Path, *, demo: bool = False) -> None:
         _check_not_newer()
         call_command("migrate", verbosity=0, interactive=False)
     except OperationalError as error:
-        raise InputError(f"the database cannot be opened ({error})", file=whereabouts(folder)) from None
+        raise InputError(f"the database cannot be opened ({_line(error)})", file=whereabouts(folder)) from None
     except DatabaseError as error:
-        raise InputError(f"is no database of a casebook ({error})", file=whereabouts(folder)) from None
+        raise InputError(f"is no database of a casebook ({_line(error)})", file=whereabouts(folder)) from None
 
     from wetmount.casebook import demo as demonstration
     from wetmount.casebook import pairing
@@ -39,6 +39,10 @@ def prepare(folder: Path, *, demo: bool = False) -> None:
     for name in [*purge_deleted(), *purge_attachments()]:
         with contextlib.suppress(OSError):
             (settings.FILES_FOLDER / name).unlink()
+
+
+def _line(error: Exception) -> str:
+    return " ".join(str(error).split())
 
 
 def whereabouts(folder: Path) -> str:
