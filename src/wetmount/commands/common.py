@@ -5,10 +5,10 @@ from __future__ import annotations
 import glob
 import logging
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from datetime import date as Date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -41,8 +41,6 @@ seed_option = click.option(
     metavar="NUMBER",
     help="Seed of the redraws behind firmness.",
 )
-
-CommandFunction = Callable[..., Any]
 
 
 def log(event: str, **fields: object) -> None:
