@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
 from django.conf import settings
+from django.db import connection
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver
 
@@ -159,6 +162,25 @@ def test_a_link_works_once(phones_let_in: None, device: Device) -> None:
         assert refused(again.get(f"/pair/{token}/look.css"))
     with pytest.raises(Refused):
         pairing.pair(token, "third")
+    assert Device.objects.filter(kind="paired").count() == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_of_many_at_one_moment_one_gets_in(db: None) -> None:
+    token, barrier = pairing.make_link(), threading.Barrier(6)
+
+    def one(n: int) -> bool:
+        try:
+            barrier.wait(timeout=20)
+            pairing.pair(token, f"phone {n}")
+            return True
+        except Refused:
+            return False
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(6) as pool:
+        assert sum(pool.map(one, range(6))) == 1
     assert Device.objects.filter(kind="paired").count() == 1
 
 
