@@ -1,0 +1,315 @@
+"""Which days to treat on, given the stages an agent spares.
+
+Each schedule is run with expected values (the engine without chance) under several draws of the life cycle. Schedules
+are ranked by the parasites after the same time for all. Told besides is what a schedule leaves the day
+after its last giving: on the fish, and still to come from eggs, cysts and swimmers before any lays again.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from itertools import product
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wetmount.errors import InputError
+from wetmount.forecast import draw as drawing
+from wetmount.forecast.engine import Event, Rules, Start, Window, run
+from wetmount.forecast.lifecycle import Model, at_temperature, model_of
+from wetmount.forecast.livebearers import flukes_of
+from wetmount.forecast.situation import Situation, StageEffect, check_situation, effect_of
+from wetmount.reference import Reference
+
+Array = NDArray[np.float64]
+Progress = Callable[[float], bool]
+
+STAGES: Final = ("off", "free", "young", "adult", "seeking")
+SHORTEST_HORIZON_DAYS: Final = 40
+DRAWS: Final = 8
+LONGEST_PLAN_DAYS: Final = 90
+INTERVALS: Final = 13
+"""Different intervals tried; in cold water they are more than a day apart."""
+CLEAR_CHANCE: Final = 0.9
+"""Chance of leaving none from which more treatments are not advised (the project's choice)."""
+AS_GOOD: Final = 0.05
+"""Of schedules whose rank is within this of the best, the shortest is taken."""
+SHORTEST_REPEAT_DAYS: Final = 2
+"""Least days between two givings that are tried; the label decides."""
+
+
+def window_rule(last_hatch_days: float, first_laying_days: float) -> tuple[float, float] | None:
+    """Days between which one repeat treatment clears an egg layer: after the last old egg has hatched and before the
+    first new worm lays; None when no such day exists (Sparicotyle study; Zhang 2015; Brazenor 2015).
+
+    >>> window_rule(9, 21), window_rule(6.5, 5)
+    ((9, 21), None)
+    """
+    return (last_hatch_days, first_laying_days) if last_hatch_days <= first_laying_days else None
+
+
+def treatments_by_rule(last_hatch_days: float, first_laying_days: float) -> int:
+    """Treatments the window rule asks for, not more than the first laying apart: 1 + ceil(e_max / m_min).
+
+    >>> treatments_by_rule(6.5, 5), treatments_by_rule(9, 21)
+    (3, 2)
+    """
+    return 1 + math.ceil(last_hatch_days / first_laying_days)
+
+
+def moves_by_rule(longest_on_fish_days: float, shortest_off_fish_days: float) -> int:
+    """Moves to a clean tank, the shortest stage off the fish apart: 1 + ceil(longest on / shortest off). Colorni 1985.
+
+    >>> moves_by_rule(7, 3)
+    4
+    """
+    return 1 + math.ceil(longest_on_fish_days / shortest_off_fish_days)
+
+
+@dataclass(frozen=True, slots=True)
+class Schedule:
+    """Days from the first giving; parasites left per one before it, in all, and the chance that none is left."""
+
+    days: tuple[int, ...]
+    left_per_one: float
+    left: float
+    later_per_one: float
+    """Parasites after the time over which all schedules are compared, per one at the start."""
+    clear_chance: float
+    rank: float
+    """Mean over the draws of ln(1 + parasites at that time): the least is best."""
+
+
+Measure = Callable[[Sequence[tuple[int, ...]], Progress | None], list[Schedule]]
+
+
+@dataclass(frozen=True, slots=True)
+class Missed:
+    """What it costs to be late: every giving after the first by so many days, or only the last."""
+
+    days_late: int
+    which: str
+    schedule: Schedule
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """The best schedule of each number of treatments, the next best, the advice, and the cost of being late."""
+
+    model: str
+    treatment: str
+    temperature_c: float
+    best: tuple[Schedule, ...]
+    next_best: tuple[Schedule, ...]
+    advised: Schedule
+    missed: tuple[Missed, ...]
+    tried: int
+    reason: str
+    warnings: tuple[str, ...]
+
+
+def plan_treatments(
+    model_id: str,
+    treatment: str,
+    situation: Situation,
+    reference: Reference,
+    *,
+    most: int = 4,
+    seed: int = 1,
+    progress: Progress | None = None,
+) -> Plan:
+    """Search the schedules of 1 to `most` givings of a treatment for the one that leaves fewest parasites.
+
+    Raises InputError for an agent that makes the parasite grow faster, and for one whose spared stages are not known.
+    `progress` is told the share done; False stops with InterruptedError.
+    """
+    model = model_of(model_id)
+    check_situation(situation)
+    if not 1 <= most <= 4:
+        raise InputError(f"{most} treatments; accepted are 1 to 4", field="most")
+    effect = effect_of(treatment, model.condition, reference)
+    if effect.worse:
+        raise InputError(
+            f"{treatment.replace('_', ' ')} makes {model.name} grow faster than plain water: no schedule is worked out",
+            field="treatment",
+        )
+    measure, longest, shortest = _measure(model, effect, situation, reference, seed)
+    candidates = _candidates(most, longest, shortest)
+    results = measure(candidates, progress)
+    best, second = [], []
+    for count in range(1, most + 1):
+        ranked = _ranked([schedule for schedule in results if len(schedule.days) == count])
+        best.append(ranked[0])
+        second += ranked[1:2]
+    advised = next((schedule for schedule in best if schedule.clear_chance >= CLEAR_CHANCE), None)
+    reason = f"the fewest givings that leave none in {CLEAR_CHANCE:.0%} of the draws"
+    if advised is None:
+        advised = min(best, key=lambda schedule: schedule.rank)
+        reason = "none of the schedules clears with confidence: this one leaves fewest; count again after it"
+    late = [
+        (by, which, _late(advised.days, by, which))
+        for by, which in product((1, 2), ("all after the first", "the last"))
+    ]
+    missed = []
+    if len(advised.days) > 1:
+        measured = measure([days for _, _, days in late], None)
+        missed = [Missed(by, which, found) for (by, which, _), found in zip(late, measured, strict=True)]
+    if progress is not None:
+        progress(1.0)
+    warnings = ["doses, intervals and the most givings on the label come first"]
+    if model.borrowed:
+        warnings.append("no curve of this parasite is published: another species' is used, its uncertainty doubled")
+    return Plan(
+        model.id,
+        treatment,
+        situation.temperature_on(0),
+        tuple(best),
+        tuple(second),
+        advised,
+        tuple(missed),
+        len(candidates),
+        reason,
+        tuple(warnings),
+    )
+
+
+def _ranked(schedules: Sequence[Schedule]) -> list[Schedule]:
+    """Least left first; among those about as good, the shortest first."""
+    least = min(schedule.rank for schedule in schedules)
+    good = [schedule for schedule in schedules if schedule.rank <= least + AS_GOOD]
+    rest = sorted((s for s in schedules if s.rank > least + AS_GOOD), key=lambda s: s.rank)
+    return [*sorted(good, key=lambda schedule: (schedule.days[-1], schedule.rank)), *rest]
+
+
+def _late(days: tuple[int, ...], by: int, which: str) -> tuple[int, ...]:
+    if which == "the last":
+        return (*days[:-1], days[-1] + by)
+    return (days[0], *(day + by for day in days[1:]))
+
+
+def _candidates(most: int, longest: float, shortest: int) -> list[tuple[int, ...]]:
+    """Schedules from day 0: every interval for two givings, every pair for three, and a first and a later interval
+    for four, out of INTERVALS intervals up to the longest that can matter."""
+    step = max(1, math.ceil((longest - shortest) / (INTERVALS - 1)))
+    intervals = [shortest + step * place for place in range(INTERVALS)]
+    found: list[tuple[int, ...]] = [(0,)]
+    if most >= 2:
+        found += [(0, a) for a in intervals]
+    if most >= 3:
+        found += [(0, a, a + b) for a, b in product(intervals, intervals) if a + b <= LONGEST_PLAN_DAYS]
+    if most >= 4:
+        found += [(0, a, a + b, a + 2 * b) for a, b in product(intervals, intervals) if a + 2 * b <= LONGEST_PLAN_DAYS]
+    return found
+
+
+def _measure(
+    model: Model, effect: StageEffect, situation: Situation, reference: Reference, seed: int
+) -> tuple[Measure, float, int]:
+    """A function that measures schedules; and the longest and shortest interval worth trying."""
+    if model.kind == "live_bearer":
+        return _measure_flukes(model, effect, situation, reference)
+    need = drawing.needed(model, reference)
+    per_day = drawing.steps_per_day(need, situation, LONGEST_PLAN_DAYS)
+    middle = drawing.draw(model, need, reference, situation, LONGEST_PLAN_DAYS, per_day, 1, 1, None)
+    generation = float(middle.generation_days[0, 0])
+    longest = min(generation * 1.2, LONGEST_PLAN_DAYS / 3) if math.isfinite(generation) else LONGEST_PLAN_DAYS / 3
+    lasting = acting_days(effect)
+
+    def measure(schedules: Sequence[tuple[int, ...]], progress: Progress | None) -> list[Schedule]:
+        days = max(SHORTEST_HORIZON_DAYS, *(schedule[-1] + lasting for schedule in schedules))
+        rng = np.random.default_rng(seed)  # the same draws whatever is measured
+        left, later = np.zeros((2, DRAWS, len(schedules)))
+        at_start = 0.0
+        for number in range(DRAWS):
+            if progress is not None and not progress(number / DRAWS):
+                raise InterruptedError("stopped")
+            drawn = drawing.draw(model, need, reference, situation, days, per_day, 1, 1, rng, expected_start=True)
+            left[number], later[number] = left_behind(drawn.rules, drawn.start, effect, schedules, days)
+            at_start = float(drawn.start.young[0, 0] + drawn.start.adult[0, 0])
+        return _schedules(schedules, left, later, at_start)
+
+    return measure, max(longest, lasting + SHORTEST_REPEAT_DAYS), max(SHORTEST_REPEAT_DAYS, lasting)
+
+
+def acting_days(effect: StageEffect) -> int:
+    """Days for which one giving acts, whole."""
+    return max(1, *(round(acts) for *_, acts in effect.stages.values()))
+
+
+def left_behind(
+    rules: Rules, start: Start, effect: StageEffect, schedules: Sequence[tuple[int, ...]], days: int
+) -> tuple[Array, Array]:
+    """Expected parasites that each schedule leaves: the day after its last giving stopped acting, and after `days`.
+
+    Counted are those on the fish and those of the day's eggs, cysts and swimmers that will still settle. `rules` and
+    `start` hold one set and one repeat.
+    """
+    lasting, per_day, number = acting_days(effect), round(1 / rules.dt), len(schedules)
+    survival = {stage: share for stage, (share, *_) in effect.stages.items()}
+    untouched = Event()
+    plans = [drawing.acting(effect, survival, schedule, days, per_day) for schedule in schedules]
+    events = {}
+    for step in sorted({step for plan in plans for step in plan}):
+        hits = [plan.get(step, untouched) for plan in plans]
+        events[step] = Event(
+            *(np.array([[getattr(hit, stage)] for hit in hits], float).reshape(-1, 1) for stage in STAGES)
+        )
+    track = run(_tiled(rules, number), _tiled_start(start, number), days, events=events)
+    settling = float(np.mean(rules.free_settle / (rules.free_settle + rules.free_death)))
+    yields = float((rules.cyst_success * rules.offspring)[0, 0]) if rules.divides else 1.0
+    alive: Array = (track.on_fish + settling * (track.free + yields * track.off))[..., 0]
+    ends = np.minimum(np.array([schedule[-1] + lasting for schedule in schedules]), days)
+    return alive[ends, np.arange(number)], alive[-1]
+
+
+def _tiled(rules: Rules, number: int) -> Rules:
+    """The rules of one set for several schedules side by side."""
+
+    def wide(window: Window) -> Window:
+        leaves, progress = window.leaves, window.progress
+        return Window(
+            np.broadcast_to(progress, (progress.shape[0], number, progress.shape[2])),
+            np.broadcast_to(leaves, (leaves.shape[0], number, leaves.shape[2])),
+        )
+
+    return replace(rules, off=wide(rules.off), young=wide(rules.young))
+
+
+def _tiled_start(start: Start, number: int) -> Start:
+    return Start(*(np.repeat(stock, number, axis=0) for stock in (start.off, start.free, start.young, start.adult)))
+
+
+def _schedules(schedules: Sequence[tuple[int, ...]], left: Array, later: Array, at_start: float) -> list[Schedule]:
+    """Over the draws: middle figures, since one explosive draw would rule a mean; what is left being few and
+    independent, none is left with exp(-expected)."""
+    clear = np.exp(-left).mean(axis=0)
+    middle, end, rank = np.median(left, axis=0), np.median(later, axis=0), np.log1p(later).mean(axis=0)
+    per_one = max(at_start, 1e-9)
+    return [
+        Schedule(
+            days, float(middle[i]) / per_one, float(middle[i]), float(end[i]) / per_one, float(clear[i]), float(rank[i])
+        )
+        for i, days in enumerate(schedules)
+    ]
+
+
+def _measure_flukes(
+    model: Model, effect: StageEffect, situation: Situation, reference: Reference
+) -> tuple[Measure, float, int]:
+    """Live-bearers spare no stage: each giving leaves a share, which then grows until the next."""
+    found = flukes_of(model, reference)
+    growth = float(at_temperature(found.growth, np.array([situation.temperature_on(0)]))[0])
+    survival = effect.stages["on_adult"][0]
+    start = max(situation.burden, situation.burden_high / 3) * situation.fish
+    lasting = acting_days(effect)
+
+    def measure(schedules: Sequence[tuple[int, ...]], progress: Progress | None) -> list[Schedule]:
+        horizon = max(SHORTEST_HORIZON_DAYS, *(days[-1] for days in schedules))
+        left = [start * survival ** len(days) * math.exp(growth * days[-1]) for days in schedules]
+        later = [start * survival ** len(days) * math.exp(growth * horizon) for days in schedules]
+        return _schedules(schedules, np.array([left]), np.array([later]), start)
+
+    return measure, SHORTEST_REPEAT_DAYS + INTERVALS - 1.0, max(SHORTEST_REPEAT_DAYS, lasting)
