@@ -113,24 +113,22 @@ def test_every_sensitivity_has_its_number() -> None:
 def test_copper_by_alkalinity(alkalinity: float, most: float) -> None:
     """UF/IFAS FA008: alkalinity / 100, never above 2.5 mg/L."""
     assert copper_by_alkalinity(alkalinity, 150).most == pytest.approx(most)
-    assert ask("copper_sulfate_fw", water=GOOD_WITH(alkalinity=alkalinity)).bounds.most == pytest.approx(most)  # type: ignore[union-attr]
+    assert ask("copper_sulfate_fw", water=good_with(alkalinity=alkalinity)).bounds.most == pytest.approx(most)  # type: ignore[union-attr]
 
 
-def GOOD_WITH(  # noqa: N802
-    *, alkalinity: float | None = 150, hardness: float | None = 180, ph: float | None = 7.5
-) -> WaterState:
+def good_with(*, alkalinity: float | None = 150, hardness: float | None = 180, ph: float | None = 7.5) -> WaterState:
     return WaterState(20, ph, alkalinity, hardness, 8, False, 0.0, 0.0)
 
 
 @pytest.mark.parametrize(("alkalinity", "hardness"), [(49, 150), (None, 150), (150, None), (150, 40)])
 def test_copper_is_refused_in_soft_or_unknown_water(alkalinity: float | None, hardness: float | None) -> None:
     assert copper_by_alkalinity(alkalinity, hardness).refused
-    assert "water_rule" in why_not("copper_sulfate_fw", water=GOOD_WITH(alkalinity=alkalinity, hardness=hardness))
+    assert "water_rule" in why_not("copper_sulfate_fw", water=good_with(alkalinity=alkalinity, hardness=hardness))
 
 
 def test_copper_is_refused_in_acid_water_and_without_a_test() -> None:
-    assert "ph" in why_not("copper_sulfate_fw", water=GOOD_WITH(ph=7.0))
-    assert "ph" in why_not("copper_sulfate_fw", water=GOOD_WITH(ph=None))
+    assert "ph" in why_not("copper_sulfate_fw", water=good_with(ph=7.0))
+    assert "ph" in why_not("copper_sulfate_fw", water=good_with(ph=None))
     assert "copper_test" in why_not("copper_sulfate_fw", confirmed=frozenset())
 
 
@@ -141,14 +139,26 @@ def test_copper_is_halved_for_livebearers_and_danios() -> None:
         assert answer.bounds is not None
         assert answer.bounds.most == pytest.approx(0.75)
         assert answer.bounds.test_first
-        assert "water_rule" in why_not("copper_sulfate_fw", life=Life((group,)), water=GOOD_WITH(alkalinity=90))
+        assert "water_rule" in why_not("copper_sulfate_fw", life=Life((group,)), water=good_with(alkalinity=90))
 
 
 # The table of the row chloramine_t: pH, hardness, greatest dose.
 @pytest.mark.parametrize(
     ("ph", "hardness", "most"),
-    [(6, 40, 2.5), (6.5, 40, 5), (7, 40, 10), (7.5, 40, 18), (8, 40, 20), (6, 200, 7), (6.5, 200, 10), (7, 200, 15)]
-    + [(7.5, 200, 18), (8, 200, 20), (7.4, 40, 10), (9, 40, 20)],
+    [
+        (6, 40, 2.5),
+        (6.5, 40, 5),
+        (7, 40, 10),
+        (7.5, 40, 18),
+        (8, 40, 20),
+        (6, 200, 7),
+        (6.5, 200, 10),
+        (7, 200, 15),
+        (7.5, 200, 18),
+        (8, 200, 20),
+        (7.4, 40, 10),
+        (9, 40, 20),
+    ],
 )
 def test_chloramine_t_by_ph(ph: float, hardness: float, most: float) -> None:
     assert chloramine_t_by_ph(ph, hardness).most == most
@@ -156,7 +166,7 @@ def test_chloramine_t_by_ph(ph: float, hardness: float, most: float) -> None:
 
 def test_chloramine_t_stops() -> None:
     assert chloramine_t_by_ph(5.9, 200).refused
-    assert "water_rule" in why_not("chloramine_t", water=GOOD_WITH(hardness=None))
+    assert "water_rule" in why_not("chloramine_t", water=good_with(hardness=None))
     goldfish = ask("chloramine_t", life=Life(("goldfish",)))
     assert goldfish.bounds is not None
     assert goldfish.bounds.most == 15  # 24 h LC50 24.3 mg/L, Aquaculture 239:47, 2004
@@ -229,11 +239,11 @@ def test_a_good_order_of_every_agent_that_can_be_weighed_gives_an_amount() -> No
         ("formalin_short", {"life": Life(("koi",), frozenset({"gill_damage"}))}, "sensitive_gill_damage"),
         ("formalin_short", {"life": Life(("koi",), frozenset({"ulcers"}))}, "sensitive_ulcers"),
         ("formalin_short", {"life": Life(("striped_bass",))}, "sensitive_striped_bass"),
-        ("kmno4_indefinite", {"water": GOOD_WITH(ph=8.1)}, "ph"),
+        ("kmno4_indefinite", {"water": good_with(ph=8.1)}, "ph"),
         ("kmno4_indefinite", {"water": WaterState(29, 7.5, 150, 180, 8, False)}, "temperature"),
         ("kmno4_indefinite", {"life": Life(("danio",))}, "sensitive_danio"),
         ("kmno4_indefinite", {"water": SALT_WATER}, "salt_or_fresh"),
-        ("trichlorfon_caution", {"water": GOOD_WITH(ph=7.6)}, "ph"),
+        ("trichlorfon_caution", {"water": good_with(ph=7.6)}, "ph"),
         ("trichlorfon_caution", {"life": Life(("cichlid",))}, "sensitive_cichlid_any"),
         ("malachite_green", {"life": Life(("tetra",))}, "sensitive_tetra"),
         ("malachite_green", {"life": Life(("koi",), frozenset({"eggs"}))}, "sensitive_eggs"),

@@ -101,7 +101,7 @@ class WaterProperties:
 
 @dataclass(frozen=True, slots=True)
 class LargestChange:
-    """The greatest fraction that keeps within the limits of one day, and what sets it; `unknown` could not be judged."""
+    """The greatest fraction within the limits of one day, and what sets it; `unknown` could not be judged."""
 
     fraction: float
     set_by: str
