@@ -137,6 +137,13 @@ class CaseManager(models.Manager["Case"]):
 class Case(Entry):
     """One problem in one keeper's fish, from intake to closure."""
 
+    OUTCOMES = [
+        ("recovered", "recovered"),
+        ("partly", "recovered in part"),
+        ("lost", "lost: died or put down"),
+        ("unchanged", "unchanged"),
+        ("unknown", "not known"),
+    ]
     uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     number = models.PositiveIntegerField(unique=True)
     own_number = models.CharField(max_length=200, blank=True)
@@ -154,6 +161,8 @@ class Case(Entry):
     red_flags = models.JSONField(default=list, blank=True)
     opened = models.DateField()
     closed = models.DateField(null=True, blank=True)
+    outcome = models.CharField(max_length=12, choices=OUTCOMES, blank=True)
+    outcome_note = models.TextField(blank=True)
     step = models.CharField(max_length=40, default="first-aid")
     # kept beside the record for lists; made anew from it at any time, so no part of its history
     touched_at = models.DateTimeField()

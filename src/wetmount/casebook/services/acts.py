@@ -114,7 +114,7 @@ class Writer:
 
 _WORDS: dict[str, tuple[str, ...]] = {
     "case": ("title", "own_number", "worries", "note", "which_fish", "species", "host_group", "keeper_id", "room_id",
-             "system_id", "tank_id", "batch_id"),
+             "system_id", "tank_id", "batch_id", "outcome_note"),
     "casebatch": ("species", "origin", "note"),
     "casecause": ("condition", "note"),
     "caseaddendum": ("text",),

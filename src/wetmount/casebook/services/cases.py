@@ -174,14 +174,18 @@ def set_cause(
     return cause
 
 
-def close_case(device: Device | None, case: Case, *, on: dt.date | None = None) -> Case:
-    """Close and lock a case. Tasks that are still open stay on Today until they are done."""
+def close_case(
+    device: Device | None, case: Case, *, on: dt.date | None = None, outcome: str = "", outcome_note: str = ""
+) -> Case:
+    """Close and lock a case, with what became of the fish. Tasks that are still open stay on Today until done."""
     day = on or clock.today()
+    if outcome and outcome not in dict(Case.OUTCOMES):
+        raise Refused(f"An outcome is one of {', '.join(dict(Case.OUTCOMES))}, not {outcome!r}.")
     with act(device, "close_case", f"Case {case.number} closed", case=case) as writer:
         opened = _own(writer.case).opened
         if day < opened:
             raise Refused(f"The case was opened on {opened.isoformat()} and cannot be closed before that.")
-        writer.set(_own(writer.case), closed=day)
+        writer.set(_own(writer.case), closed=day, outcome=outcome, outcome_note=outcome_note.strip())
     return _own(writer.case)
 
 

@@ -29,6 +29,7 @@ def reindex(case_pk: int) -> None:
 
 def _texts(case: Case) -> Iterator[str]:
     yield from (f"case {case.number}", case.own_number, case.title, case.worries, case.note, case.which_fish)
+    yield case.outcome_note
     yield from (case.species, _name("host_groups", case.host_group))
     yield from (str(one) for one in (case.keeper, case.room, case.system, case.tank, case.batch) if one is not None)
     for batch in case.batches.all():
