@@ -51,7 +51,9 @@ class Stock:
         left = None if batch.number is None else batch.number - before
         moved = left if move.number is None else move.number
         if left is not None and (moved or 0) > left:
-            raise Refused(f"{batch.number} {batch} arrived and {before} of them are in already; {moved} more cannot be.")
+            raise Refused(
+                f"{batch.number} {batch} arrived and {before} of them are in already; {moved} more cannot be."
+            )
         self.arrived[batch.pk] = before + (moved or 0)
         return moved
 
@@ -87,14 +89,12 @@ def stock_after(moves: Iterable[Move]) -> Stock:
     return stock
 
 
-def check_moves(batch: Batch, *, new: Move | None = None, without: Move | None = None) -> None:
-    """Refuse when the moves of a batch, with one more or one less, would take fish from where none were."""
+def check_moves(batch: Batch, *, without: Move | None = None) -> None:
+    """Refuse when the moves of a batch (without one of them) take fish from where none were. Within a transaction."""
     moves = list(Move.objects.filter(batch=batch, kind="fish").select_related("batch", "from_tank", "to_tank"))
     moves = [move for move in moves if without is None or move.pk != without.pk]
-    if new is not None:
-        moves.append(new)
     # Of one day, arrivals come first, then in the order in which they were written down.
-    moves.sort(key=lambda move: (move.on, move.from_tank_id is not None, move.pk or 1 << 62))
+    moves.sort(key=lambda move: (move.on, move.from_tank_id is not None, move.pk))
     stock = Stock()
     for move in moves:
         stock.apply(move)

@@ -7,6 +7,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from wetmount.casebook.models import FindingEntry
+from wetmount.findings import number
 
 register = template.Library()
 
@@ -72,3 +73,15 @@ def percent(value: float) -> str:
 def entry_glyph(entry: FindingEntry | None, levels: tuple[str, ...]) -> str:
     """The glyph name of an entry, which may be absent."""
     return glyph_of(levels, entry.level, entry.sure) if entry is not None else "none"
+
+
+@register.filter
+def short(value: float) -> str:
+    """A measured or computed number as the core writes it."""
+    return number(value)
+
+
+@register.filter
+def hundred(share: float) -> str:
+    """A share (0-1) on a drawing 100 wide."""
+    return f"{100 * float(share):.2f}"
