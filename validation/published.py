@@ -81,8 +81,8 @@ def _listed(text: str) -> frozenset[str]:
     return frozenset(part for part in text.split(";") if part)
 
 
-def evidence_of(case: Published, reference: Reference) -> Evidence:
-    """As a practitioner without a laboratory would have entered it, through the case file's own reader."""
+def case_data(case: Published) -> dict[str, object]:
+    """The case file that a practitioner without a laboratory would have written."""
     findings: dict[str, object] = {}
     for id, level in case.findings.items():
         if id not in case.from_histology:
@@ -90,7 +90,12 @@ def evidence_of(case: Published, reference: Reference) -> Evidence:
     data: dict[str, object] = {"format": 1, "host": {"group": case.host_group}, "findings": findings}
     if case.temperature_c is not None:
         data["readings"] = {"temperature": f"{case.temperature_c} C"}
-    return gather_evidence(read_case_text(json.dumps(data), "json", case.id, reference), reference)
+    return data
+
+
+def evidence_of(case: Published, reference: Reference) -> Evidence:
+    """Its evidence, through the case file's own reader."""
+    return gather_evidence(read_case_text(json.dumps(case_data(case)), "json", case.id, reference), reference)
 
 
 def weighed(evidence: Evidence, reference: Reference) -> Ranked:

@@ -131,7 +131,7 @@ class Simulator:
         causes: dict[str, int] = {}
         linked = self.links.get(finding, {})
         highest = self._level(self.leaks[finding], detection)
-        for condition in present:
+        for condition in sorted(present):  # in a fixed order, so that a seed gives the same case in every process
             if condition in linked:
                 causes[condition] = self._level(linked[condition], detection)
                 highest = max(highest, causes[condition])

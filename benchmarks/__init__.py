@@ -1,0 +1,1 @@
+"""Every timing that is quoted anywhere. Not part of the package."""

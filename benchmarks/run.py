@@ -1,0 +1,68 @@
+"""Run something in a process of its own, with a limit, and say how long it took and how much memory it held."""
+
+from __future__ import annotations
+
+import json
+import os
+import platform
+import subprocess
+import sys
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from importlib.metadata import PackageNotFoundError, version
+
+ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
+
+
+@dataclass(frozen=True)
+class Ran:
+    """Wall seconds of the whole process and its output; `failed` says why there is none."""
+
+    seconds: float
+    output: str
+    failed: str | None
+
+
+def run(command: Sequence[str], limit_s: float = 120.0, threads: int = 1) -> Ran:
+    """Run a command in a process of its own; it is killed at the limit."""
+    environment = dict(os.environ) | (ONE_THREAD if threads == 1 else {})
+    begun = time.perf_counter()
+    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment)
+    try:
+        output, errors = process.communicate(timeout=limit_s)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        process.communicate()
+        return Ran(limit_s, "", f"over {limit_s:g} s")
+    seconds = time.perf_counter() - begun
+    if process.returncode:
+        last = (errors.strip().splitlines() or [f"exit status {process.returncode}"])[-1]
+        return Ran(seconds, output, last[:80])
+    return Ran(seconds, output, None)
+
+
+def peak_mib(command: Sequence[str]) -> float:
+    """Peak resident MiB of a command, by the kernel's accounting, asked of a parent that has only this child."""
+    asker = (
+        "import resource, subprocess, sys; subprocess.run(sys.argv[1:], stdout=subprocess.DEVNULL, check=True); "
+        "print(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss)"
+    )
+    asked = subprocess.run([sys.executable, "-c", asker, *command], capture_output=True, text=True, check=True)
+    return int(asked.stdout) / (1024 * 1024 if sys.platform == "darwin" else 1024)
+
+
+def machine() -> str:
+    """Processor count, Python and library versions, for the head of a table."""
+    parts = [f"{os.cpu_count()} cores", f"Python {platform.python_version()}"]
+    for name in ("numpy", "pyagrum", "msgspec"):
+        try:
+            parts.append(f"{name} {version(name)}")
+        except PackageNotFoundError:
+            parts.append(f"{name} not installed")
+    return ", ".join(parts)
+
+
+def said(ran: Ran) -> dict[str, object]:
+    """The JSON object that a child printed last."""
+    return dict(json.loads(ran.output.strip().splitlines()[-1]))
