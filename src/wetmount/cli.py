@@ -17,11 +17,22 @@ from wetmount.errors import InputError
 COMMANDS = {
     "first-aid": "first_aid",
     "water": "water",
+    "count": "count",
+    "identify": "identify",
+    "sample": "sample",
     "weigh": "weigh",
+    "forecast": "forecast",
+    "volume": "volume",
+    "dose": "dose",
+    "plan": "plan",
     "report": "report",
     "case": "case",
     "reference": "reference",
     "open": "open",
+    "backup": "backup",
+    "restore": "restore",
+    "export": "export",
+    "import": "import_",
     "demo": "demo",
 }
 

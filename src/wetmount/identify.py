@@ -148,6 +148,9 @@ def identify(
         warnings.append(f"only {used} features are given: at most fairly sure")
     if size_um is not None and all(_size_density(o, size_um) < 0.02 for o in reference.organisms.values()):
         warnings.append(f"nothing in the table is {size_um:g} µm long: check the scale")
+    leading = {reference.organisms[id].water for id in ranked[:2] if probabilities[id] > 0.05} - {"both"}
+    if water is None and len(leading) > 1:
+        warnings.append("whether the water is fresh or salt would tell the leading two apart")
     return Identification(
         site,
         candidates,

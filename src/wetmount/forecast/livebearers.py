@@ -175,7 +175,9 @@ def run_flukes(
             worms = rng.binomial(worms, today.survival)
         temperature = np.array([situation.temperature_on(day)])
         death = 1 / at_temperature(found.life, temperature) / life
-        born = np.maximum(at_temperature(found.growth, temperature) + death, 0.0) * parameters["growth on naive fish"]
+        growth = at_temperature(found.growth, temperature)
+        born = np.maximum(growth + death, 0.0) * parameters["growth on naive fish"]
+        death = np.maximum(death, -growth)  # where it cannot live, shrinking is faster than the usual death
         answering = carried > limit
         births = born * kind * today.births * np.where(answering, RESPONSE_BIRTHS, 1.0)
         deaths = death + np.where(answering, answer, 0.0)

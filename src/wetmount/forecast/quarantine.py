@@ -105,7 +105,8 @@ def ready_to_leave(batch: Batch, today: Date, reference: Reference) -> Readiness
         cycle = cycle_days(id, typical, reference)
         if cycle * ROUNDS_OF_CYCLE > LONGEST_ASKED_DAYS:
             warnings.append(
-                f"{model_of(id).name} would need longer than {LONGEST_ASKED_DAYS} days at {typical:g} °C: look for it at every visit"
+                f"{model_of(id).name} would need longer than {LONGEST_ASKED_DAYS} days at {typical:g} °C: "
+                "look for it at every visit"
             )
             continue
         needed_days[id] = max(LEAST_DAYS, math.ceil(cycle * ROUNDS_OF_CYCLE))
