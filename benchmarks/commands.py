@@ -18,7 +18,7 @@ from pathlib import Path
 from validation.published import case_data, published_cases
 
 from benchmarks.posterior import case
-from benchmarks.run import machine, peak_mib, run, said
+from benchmarks.run import machine, peak_mib, run, said, write_section
 from wetmount.casefile import read_case
 from wetmount.evidence import gather_evidence
 from wetmount.reference import load_reference
@@ -162,5 +162,8 @@ if __name__ == "__main__":
     if sys.argv[1:] == ["twenty"]:
         _twenty()
     else:
-        print(f"{machine()}.\n")
-        print("\n".join(rows()))
+        head = machine()
+        text = f"{head}.\n\n" + "\n".join(rows()) + "\n"
+        print(text)
+        if "--write" in sys.argv:
+            write_section("commands", text)

@@ -1,6 +1,6 @@
 """The explained-set sweep against pyAgrum's lazy propagation, side by side in one run.
 
-    python -m benchmarks.posterior                              all rows, as Markdown
+    python -m benchmarks.posterior [--write]                    all rows; --write puts them into docs/performance.md
     python -m benchmarks.posterior one ENGINE TABLES K SEED     one case in this process (used by the former)
 
 A case: K findings seen, 30 looked for and not seen. TABLES: `real`, the reference as it is; `flat`, the reference
@@ -27,7 +27,7 @@ from typing import Any
 import numpy as np
 from validation.simulate import Simulator
 
-from benchmarks.run import machine, run, said
+from benchmarks.run import machine, run, said, write_section
 from wetmount.evidence import Evidence, Observation
 from wetmount.reference import Reference, load_reference
 from wetmount.weighup.network import build_network
@@ -227,9 +227,12 @@ def _ms(seconds: object) -> str:
 
 
 if __name__ == "__main__":
-    if len(sys.argv) > 1:
+    if sys.argv[1:2] == ["one"]:
         _, _, name, kind, count, number = sys.argv
         one(name, kind, int(count), int(number))
     else:
-        print(f"{machine()}; one thread each; at most {LIMIT_S:g} s and {LIMIT_GIB} GiB a case.\n")
-        print("\n".join(rows(range(1, 4))))
+        head = f"{machine()}; one thread each; at most {LIMIT_S:g} s and {LIMIT_GIB} GiB a case."
+        text = f"{head}\n\n" + "\n".join(rows(range(1, 4))) + "\n"
+        print(text)
+        if "--write" in sys.argv:
+            write_section("posterior", text)

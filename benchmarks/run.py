@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import json
 import os
 import platform
@@ -11,7 +12,9 @@ import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
 
+PERFORMANCE = Path(__file__).parents[1] / "docs" / "performance.md"
 ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
 
 
@@ -53,8 +56,10 @@ def peak_mib(command: Sequence[str]) -> float:
 
 
 def machine() -> str:
-    """Processor count, Python and library versions, for the head of a table."""
-    parts = [f"{os.cpu_count()} cores", f"Python {platform.python_version()}"]
+    """Date, processor count and load, versions of Python and libraries: the head of a table."""
+    load = os.getloadavg()[0]
+    parts = [datetime.date.today().isoformat(), f"{os.cpu_count()} cores, load {load:.1f} before the run"]
+    parts += [f"Python {platform.python_version()}"]
     for name in ("numpy", "pyagrum", "msgspec"):
         try:
             parts.append(f"{name} {version(name)}")
@@ -66,3 +71,10 @@ def machine() -> str:
 def said(ran: Ran) -> dict[str, object]:
     """The JSON object that a child printed last."""
     return dict(json.loads(ran.output.strip().splitlines()[-1]))
+
+
+def write_section(name: str, text: str) -> None:
+    """Put text between the markers of that name in docs/performance.md."""
+    before, rest = PERFORMANCE.read_text(encoding="utf-8").split(f"<!-- {name} -->\n", 1)
+    after = rest.split("<!-- end -->", 1)[1]
+    PERFORMANCE.write_text(f"{before}<!-- {name} -->\n{text}\n<!-- end -->{after}", encoding="utf-8")

@@ -30,6 +30,7 @@ from wetmount.weighup.pose import pose, reduce_terms
 from wetmount.weighup.sweep import sweep
 
 TABLE = Path(__file__).parents[1] / "tests" / "data" / "published_cases.csv"
+DOCS = Path(__file__).parents[1] / "docs" / "validation.md"
 RESULTS = Path(__file__).parent / "results" / "published_cases.json"
 SEED, RESAMPLES = 20261124, 5000
 LEAST = 1e-4
@@ -133,17 +134,20 @@ METHODS: dict[str, Callable[[Evidence, Reference], Ranked]] = {
 
 @dataclass(frozen=True)
 class Scored:
-    """One case under one method: place of the best-placed confirmed condition (1 = first), and the log scores."""
+    """One case under one method: place of the best-placed confirmed condition (1 = first), the log scores of the
+    confirmed, and the probability stated for the leading condition."""
 
     place: int
     logs: tuple[float, ...]
+    leading: float
 
 
 def score(ranked: Ranked, confirmed: frozenset[str]) -> Scored:
     """Places are counted pessimistically: a tie goes to the others."""
     best = max(ranked[id] for id in confirmed)
     place = 1 + sum(chance >= best for id, chance in ranked.items() if id not in confirmed)
-    return Scored(place, tuple(float(np.log(max(LEAST, ranked[id]))) for id in sorted(confirmed)))
+    logs = tuple(float(np.log(max(LEAST, ranked[id]))) for id in sorted(confirmed))
+    return Scored(place, logs, max(ranked.values()))
 
 
 @dataclass(frozen=True)
@@ -159,15 +163,21 @@ class Figure:
 
 
 def figures(scores: Sequence[Scored]) -> dict[str, Figure]:
-    """top-1, top-3 and mean log score."""
+    """top-1, top-3, mean log score over all confirmed causes, over the cases with one confirmed cause only, and the
+    mean probability stated for the leading cause (to hold against top-1)."""
     picks = np.random.default_rng(SEED).integers(0, len(scores), (RESAMPLES, len(scores)))
     place = np.array([one.place for one in scores])
     sums = np.array([sum(one.logs) for one in scores])
     sizes = np.array([len(one.logs) for one in scores])
+    alone = np.flatnonzero(sizes == 1)
+    single = np.random.default_rng(SEED).choice(alone, (RESAMPLES, len(alone)))
+    stated = np.array([one.leading for one in scores])
     return {
         "top-1": _figure((place <= 1).mean(), (place <= 1)[picks].mean(axis=1)),
         "top-3": _figure((place <= 3).mean(), (place <= 3)[picks].mean(axis=1)),
         "log score": _figure(sums.sum() / sizes.sum(), sums[picks].sum(axis=1) / sizes[picks].sum(axis=1)),
+        "log score, one cause": _figure(sums[alone].mean(), sums[single].mean(axis=1)),
+        "stated for the leading": _figure(stated.mean(), stated[picks].mean(axis=1)),
     }
 
 
@@ -189,10 +199,10 @@ def run(reference: Reference) -> dict[str, list[Scored]]:
 def tables(reference: Reference) -> str:
     """The figures and the cases, in Markdown."""
     scored = run(reference)
-    lines = ["| method | top-1 | top-3 | mean log score |", "| --- | --- | --- | --- |"]
+    names = list(figures(next(iter(scored.values()))))
+    lines = [f"| method | {' | '.join(names)} |", "| --- " * (len(names) + 1) + "|"]
     for name, scores in scored.items():
-        found = figures(scores)
-        lines.append(f"| {name} | {found['top-1']} | {found['top-3']} | {found['log score']} |")
+        lines.append(f"| {name} | {' | '.join(str(figure) for figure in figures(scores).values())} |")
     lines += ["", "| case | confirmed | place of the best confirmed | its probability | leading | of |"]
     lines += ["| --- | --- | --- | --- | --- | --- |"]
     for case, one in zip(published_cases(), scored["weigh-up"], strict=True):
@@ -219,6 +229,10 @@ def main() -> None:
         RESULTS.write_text(json.dumps(stored, indent=2) + "\n", encoding="utf-8")
         today = datetime.date.today().isoformat()
         RESULTS.with_suffix(".md").write_text(f"# Published cases\n\n{today}. {text}", encoding="utf-8")
+        before, rest = DOCS.read_text(encoding="utf-8").split("<!-- published -->\n", 1)
+        figures_only = text.split("\n\n| case |")[0]
+        after = rest.split("<!-- end -->", 1)[1]
+        DOCS.write_text(f"{before}<!-- published -->\n{today}. {figures_only}\n<!-- end -->{after}", encoding="utf-8")
 
 
 if __name__ == "__main__":
