@@ -29,16 +29,19 @@ def prepare(folder: Path, *, demo: bool = False) -> None:
         raise InputError(f"is no database of a casebook ({_line(error)})", file=whereabouts(folder)) from None
 
     from wetmount.casebook import demo as demonstration
-    from wetmount.casebook import pairing
+    from wetmount.casebook import leftovers, pairing
     from wetmount.casebook.models import Case
     from wetmount.casebook.services.cases import purge_attachments, purge_deleted
+    from wetmount.casebook.services.preferences import use_kept_overlay
 
+    use_kept_overlay()
     owner = pairing.owner()
     if demo and not Case.all_cases.exists():
         demonstration.fill(owner)
     for name in [*purge_deleted(), *purge_attachments()]:
         with contextlib.suppress(OSError):
             (settings.FILES_FOLDER / name).unlink()
+    leftovers.set_aside(folder, settings.FILES_FOLDER)
 
 
 def _line(error: Exception) -> str:

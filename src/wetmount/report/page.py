@@ -41,10 +41,6 @@ POLICY: Final = "default-src 'none'; style-src 'unsafe-inline'; font-src data:"
 
 def page_html(document: Document) -> str:
     """The document as one self-contained HTML file."""
-    head = document.head
-    four = "\n".join(_section(section) for section in document.four)
-    urgent = _urgent(document.urgent) if document.urgent is not None else ""
-    behind = "\n".join(_section(section) for section in document.pages)
     return f"""<!doctype html>
 <html lang="{escape(document.language)}">
 <head>
@@ -59,7 +55,20 @@ def page_html(document: Document) -> str:
 </head>
 <body>
 <main>
-<article class="sheet first">
+{page_body(document)}
+</main>
+</body>
+</html>
+"""
+
+
+def page_body(document: Document) -> str:
+    """The document's sheets as HTML without a page around them; nothing in it needs a style or script of its own."""
+    head = document.head
+    four = "\n".join(_section(section) for section in document.four)
+    urgent = _urgent(document.urgent) if document.urgent is not None else ""
+    behind = "\n".join(_section(section) for section in document.pages)
+    return f"""<article class="sheet first">
 <header class="slide">
 <p class="end"><b>{escape(head.end)}</b> <span>{escape(head.end_below)}</span></p>
 <div class="body">
@@ -78,11 +87,7 @@ def page_html(document: Document) -> str:
 </article>
 <article class="sheet">
 {behind}
-</article>
-</main>
-</body>
-</html>
-"""
+</article>"""
 
 
 def _section(section: Section, kind: str = "") -> str:

@@ -1,0 +1,135 @@
+"""Choices of the practice: its name, units, paper, what its examinations cost, its own rows of the reference.
+
+They are kept in `Setting`, one row a choice, and are no part of any case's record.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any, Final
+
+from django.db import transaction
+
+from wetmount.casebook.models import Setting
+from wetmount.casebook.reference import reference, use_overlay
+from wetmount.findings import number
+from wetmount.reference import Reference
+from wetmount.units import KINDS
+
+UNITS: Final[Mapping[str, Mapping[str, str]]] = {
+    "temperature": {"C": "°C", "F": "°F"},
+    "volume": {"L": "litres", "US gal": "US gallons", "UK gal": "UK gallons"},
+    "gh": {
+        "dGH": "German degrees (dGH)",
+        "mg/L CaCO3": "mg/L as CaCO3",
+        "fH": "French degrees (fH)",
+        "Clark": "English degrees (Clark)",
+        "gpg": "grains per US gallon (gpg)",
+    },
+    "kh": {"dKH": "German degrees (dKH)", "mg/L CaCO3": "mg/L as CaCO3", "meq/L": "meq/L"},
+}
+"""Kinds of quantity for which the practice has a choice, and the units it may choose, each with its words."""
+
+PAPERS: Final = {"a4": "A4", "letter": "US Letter"}
+HIGHEST_COST: Final = 100_000.0
+LONGEST_NAME: Final = 100
+
+
+@dataclass(frozen=True, slots=True)
+class Cost:
+    """What an examination costs this practice where it is not what the reference says: minutes of work, and money in
+    the unit of the reference (one cheap water test is 1). None: as the reference has it."""
+
+    minutes: float | None = None
+    money: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Preferences:
+    """All choices; what was not chosen has its default."""
+
+    practice: str = ""
+    paper: str = "a4"
+    units: Mapping[str, str] = field(default_factory=dict)
+    costs: Mapping[str, Cost] = field(default_factory=dict)
+    overlay: str = ""
+
+    def unit(self, kind: str) -> str:
+        """The unit in which quantities of this kind are shown and asked for."""
+        return self.units.get(kind) or next(iter(UNITS[kind]))
+
+    def show(self, value: float, kind: str) -> str:
+        """A value in the internal unit of its kind (°C, L, dGH, dKH) as this practice reads it, unit included."""
+        chosen = self.unit(kind)
+        unit = next(one for one in KINDS[kind].units if chosen in one.names)
+        label = {"C": "°C", "F": "°F"}.get(chosen, chosen)
+        return f"{number(value / unit.factor + unit.zero)} {label}"
+
+
+def preferences() -> Preferences:
+    """The choices as they stand; one query."""
+    kept: dict[str, Any] = dict(Setting.objects.values_list("key", "value"))
+    units = kept.get("units", {})
+    return Preferences(
+        practice=kept.get("practice", ""),
+        paper=kept.get("paper", "a4"),
+        units={kind: units[kind] for kind in UNITS if units.get(kind) in UNITS[kind]},
+        costs={id: Cost(one.get("minutes"), one.get("money")) for id, one in kept.get("costs", {}).items()},
+        overlay=kept.get("overlay", ""),
+    )
+
+
+def keep(**choices: Any) -> None:
+    """Keep choices (`practice`, `paper`, `units`, `costs`, `overlay`), all or none."""
+    with transaction.atomic():
+        for key, value in choices.items():
+            if key == "costs":
+                value = {
+                    id: {name: getattr(cost, name) for name in ("minutes", "money") if getattr(cost, name) is not None}
+                    for id, cost in value.items()
+                }
+            Setting.objects.update_or_create(key=key, defaults={"value": value})
+
+
+def use_kept_overlay() -> None:
+    """Lay the kept folder of own rows over the reference; done when the casebook is started."""
+    use_overlay(preferences().overlay)
+
+
+def read_cost(text: str) -> float | None:
+    """A typed cost; None for an empty field. Raises `ValueError` for what is no number from 0 upwards."""
+    if not text.strip():
+        return None
+    value = float(text)
+    if not (math.isfinite(value) and 0 <= value <= HIGHEST_COST):
+        raise ValueError(text)
+    return value
+
+
+_COSTED: dict[tuple[str, str], Reference] = {}
+
+
+def practice_reference(chosen: Preferences) -> Reference:
+    """The reference with the practice's own costs of examinations in place of the tables'; its version says so."""
+    tables = reference()
+    costs = {id: cost for id, cost in chosen.costs.items() if id in tables.examinations}
+    if not costs:
+        return tables
+    key = json.dumps({id: [cost.minutes, cost.money] for id, cost in sorted(costs.items())})
+    if (tables.version, key) not in _COSTED:
+        _COSTED.clear()
+        examinations = dict(tables.examinations)
+        for id, cost in costs.items():
+            row = examinations[id]
+            examinations[id] = replace(
+                row,
+                minutes=row.minutes if cost.minutes is None else cost.minutes,
+                money=row.money if cost.money is None else cost.money,
+            )
+        version = f"{tables.version}+costs-{hashlib.blake2b(key.encode(), digest_size=3).hexdigest()}"
+        _COSTED[tables.version, key] = replace(tables, version=version, examinations=examinations)
+    return _COSTED[tables.version, key]
