@@ -206,8 +206,9 @@ def _print(found: Forecast) -> None:
     for warning in found.warnings:
         out.print(f"[yellow]{warning}[/]")
     out.print(
-        f"[dim]{found.trajectories} courses, {found.steps_per_day} steps a day, seed {found.seed}; "
-        f"{found.memory_share:.0%} of the figures are estimates or memory. Reference {found.reference_version}."
+        f"[dim]{found.trajectories} courses, {found.steps_per_day} steps a day (error within {found.step_error:.0%}), "
+        f"seed {found.seed}; {found.memory_share:.0%} of the figures are estimates or memory. "
+        f"Reference {found.reference_version}."
     )
 
 

@@ -265,7 +265,8 @@ def _begin(rules: Rules, start: Start, steps: int, luck: _Luck) -> State:
 def _enter(queue: Stock, window: Window, number: Stock, step: int, luck: _Luck) -> None:
     """Queue what enters a timed stage in this step."""
     sets = np.arange(number.shape[0])
-    turn = step % (QUANTILES // PARTS)
+    # the Thue-Morse sequence uses the places equally often with no beat that a daily reading could fall in with
+    turn = step.bit_count() % (QUANTILES // PARTS)
     for part, share in enumerate(luck.parts(number, PARTS)):
         # the rules may reach beyond this run: what leaves later than its end is still there at the end
         when = np.minimum(window.leaves[part * (QUANTILES // PARTS) + turn, :, step], queue.shape[0] - 1)

@@ -103,6 +103,8 @@ class Forecast:
     hangs_on: tuple[HangsOn, ...]
     harmful_burden: float
     steps_per_day: int
+    step_error: float
+    """Largest relative error of expected numbers from the steps; 0 for live-bearers, whose step is exact."""
     effective: float | None
     """Effective number of trajectories after later counts were weighed in; None without any."""
     warnings: tuple[str, ...]
@@ -190,6 +192,7 @@ def forecast(
         _hangs_on(base, weights, days),
         float(np.median(base.harmful)),
         per_day,
+        0.0 if model.kind == "live_bearer" else drawing.STEP_ERROR,
         effective,
         tuple(warnings),
         tuple(f"{row.parasite}: {row.quantity} ({row.basis})" for row in rows),
