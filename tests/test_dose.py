@@ -25,6 +25,7 @@ from wetmount.errors import InputError
 from wetmount.hard_stops import CHECKS, THINGS, Life, Prescription, Present, WaterState, conflict_between
 from wetmount.reference import load_reference
 from wetmount.reference.loader import TABLES_DIR
+from wetmount.together import may_go_with
 from wetmount.units import US_GALLON_L
 from wetmount.volume import Volume, exactly
 
@@ -590,3 +591,41 @@ def test_unknown_treatment_or_fish(bad: str) -> None:
         dose(Order(bad, Life(("koi",))), REFERENCE)
     with pytest.raises(InputError):
         dose(Order("salt_dip", Life((bad,) if bad else ())), REFERENCE)
+
+
+# --- may this go with that --------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("treatment", "that", "verdict"),
+    [
+        ("formalin_short", "kmno4_short", "no"),  # UF/IFAS FA37: explosive
+        ("formalin_short", "salt_dip", "yes"),
+        ("praziquantel_bath", "metronidazole_bath", "wait"),
+        ("methylene_blue", "uv_bacteria", "off"),
+        ("kmno4_indefinite", "sodium_thiosulfate", "cancels"),
+        ("malachite_green", "tetra", "no"),
+        ("malachite_green", "koi", "yes"),
+        ("formalin_indefinite", "loach", "less"),
+        ("copper_sulfate_fw", "livebearer", "less"),
+        ("copper_sulfate_fw", "invertebrates", "no"),
+        ("copper_sulfate_fw", "plants", "no"),
+        ("copper_sulfate_fw", "soft_water", "no"),
+        ("formalin_short_cool", "warm_water", "no"),
+        ("methylene_blue", "warm_water", "less"),
+        ("salt_indefinite", "warm_water", "yes"),
+        ("levamisole_bath", "invertebrates", "test first"),
+        ("kmno4_indefinite", "filter_bacteria", "test first"),
+    ],
+)
+def test_may_this_go_with_that(treatment: str, that: str, verdict: str) -> None:
+    meeting = may_go_with(treatment, that, REFERENCE)
+    assert (meeting.verdict, bool(meeting.why), bool(meeting.row)) == (verdict, True, True)
+
+
+def test_everything_may_be_asked_of_everything() -> None:
+    others = (*REFERENCE.doses, *REFERENCE.host_groups, *THINGS, "soft_water", "warm_water")
+    for treatment, that in product(REFERENCE.doses, others):
+        assert may_go_with(treatment, that, REFERENCE).why
+    with pytest.raises(InputError):
+        may_go_with("salt_dip", "moonlight", REFERENCE)

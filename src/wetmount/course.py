@@ -151,8 +151,8 @@ def run_course(
     if start < 0 or drip_per_h < 0:
         raise InputError("a concentration and a drip are at least 0")
     ordered = _in_order(events)
-    for event in ordered:
-        _check(event, until_h)
+    for one in ordered:
+        _check(one, until_h)
     decay = 0.0 if half_life_h is None else math.log(2) / half_life_h
     carbon = flow = new = 0.0
     now, level = 0.0, start

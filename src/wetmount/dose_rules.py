@@ -72,7 +72,7 @@ def copper_by_alkalinity(
     if hardness_mg_caco3_per_l < SOFT_MG_CACO3_PER_L:
         return _no("hardness is under 50 mg/L CaCO3: free copper rises in soft water")
     most = min(alkalinity_mg_caco3_per_l / 100, COPPER_TOP_MG_PER_L) * (0.5 if halved else 1.0)
-    return RuleAnswer(most, most, f"alkalinity {alkalinity_mg_caco3_per_l:g} mg/L CaCO3 / 100, at most 2.5 mg/L")
+    return RuleAnswer(most, most, f"alkalinity {alkalinity_mg_caco3_per_l:.3g} mg/L CaCO3 / 100, at most 2.5 mg/L")
 
 
 def chloramine_t_by_ph(ph: float | None, hardness_mg_caco3_per_l: float | None) -> RuleAnswer:
@@ -125,7 +125,7 @@ def chloride_to_nitrite(
     need = max(0.0, ratio * nitrite_mg_no2_per_l - (chloride_mg_per_l or 0.0))
     salt = need / CHLORIDE_SHARE / 1000
     most = 20.0 * nitrite_mg_no2_per_l / CHLORIDE_SHARE / 1000
-    return RuleAnswer(salt, most, f"chloride {ratio:g} times the nitrite: {need:g} mg/L more, as sodium chloride")
+    return RuleAnswer(salt, most, f"chloride {ratio:g} times the nitrite: {need:.3g} mg/L more, as sodium chloride")
 
 
 def thiosulphate_to_chlorine(total_chlorine_mg_per_l: float | None, ratio: float = 7.4) -> RuleAnswer:

@@ -20,6 +20,7 @@ from wetmount.dose_rules import (
     permanganate_demand,
     thiosulphate_to_chlorine,
 )
+from wetmount.dose_writing import write_quantity
 from wetmount.reference import Reference
 from wetmount.reference.rows import Conflict, DoseLimit, DoseRow
 
@@ -199,7 +200,7 @@ def bounds_for(
         over = limit.above_dose is None or (dose is not None and dose > limit.above_dose)
         lowers = limit.value is not None and most is not None and limit.value < most and unit == row.unit
         if limit.rule == "max" and over and lowers:
-            words.append(f"at most {limit.value:g} {row.unit} ({_who(limit)})")
+            words.append(f"at most {write_quantity(limit.value or 0.0, row.unit)} ({_who(limit)})")
             most = limit.value
         if limit.minutes_max is not None and over and (minutes is None or limit.minutes_max < minutes):
             minutes = limit.minutes_max

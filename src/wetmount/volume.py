@@ -146,7 +146,7 @@ def corner_pentagon(wall: float, short_side: float, depth: float) -> float:
 
 def bow_front(length: float, width: float, bulge: float, depth: float) -> float:
     """(L W + segment) h; the segment of a circle with chord L and sagitta B has R = (L²/4 + B²)/(2 B),
-    th = 2 asin(L/(2 R)) and the area R² (th - sin th)/2. `width` is that of the sides. The bulge is at most half of L."""
+    th = 2 asin(L/(2 R)) and the area R² (th - sin th)/2. `width` is that of the sides."""
     if bulge > length / 2:
         raise InputError("the bulge of a bow front is at most half its length", field="bulge")
     radius = (length**2 / 4 + bulge**2) / (2 * bulge)
@@ -348,7 +348,7 @@ def volume_by_salt(
     if not 0 < salt_g < math.inf:
         raise InputError(f"{salt_g:g} g of salt; it must be more than 0", field="salt")
     rise = after_ms_per_cm - before_ms_per_cm
-    if not (0 <= before_ms_per_cm and rise >= 5 * reading_ms_per_cm):
+    if not (before_ms_per_cm >= 0 and rise >= 5 * reading_ms_per_cm):
         raise InputError(
             f"conductivity rose by {rise:.3g} mS/cm, too little to tell a volume; add more salt or check the readings",
             field="after",

@@ -1,0 +1,218 @@
+"""`wetmount dose`: an amount to weigh or measure, or the reason why there is none."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from wetmount.commands.common import overlay_option
+from wetmount.errors import InputError
+
+if TYPE_CHECKING:
+    from wetmount.dose import DoseAnswer
+    from wetmount.hard_stops import WaterState
+    from wetmount.reference import Reference
+    from wetmount.volume import Volume
+
+SCHEMA = "wetmount.dose/1"
+
+# Readings that decide about a dose: name -> field of WaterState and what a reading is multiplied by.
+READINGS = {
+    "temperature": ("temperature_c", 1.0),
+    "ph": ("ph", 1.0),
+    "kh": ("alkalinity_mg_caco3_per_l", 0.0),
+    "gh": ("hardness_mg_caco3_per_l", 0.0),
+    "oxygen": ("oxygen_mg_per_l", 1.0),
+    "ammonia": ("total_ammonia_mg_n_per_l", 1.0),
+    "nitrite": ("nitrite_mg_no2_per_l", 1.0),
+    "chloride": ("chloride_mg_per_l", 1.0),
+    "chlorine": ("chlorine_mg_per_l", 1.0),
+}
+
+
+@click.command(name="dose")
+@click.argument("treatment")
+@click.argument("reading", nargs=-1)
+@click.option("--host", multiple=True, metavar="NAME", help="Species or host group; may be given several times.")
+@click.option("--volume", "volume_text", metavar="VOLUME", help="Litres, or a range such as '660 L to 780 L'.")
+@click.option("--dose", "dose_text", metavar="DOSE", help="The dose with its unit; the low end without it.")
+@click.option("--strength", metavar="STRENGTH", help="What is in hand: '37 % w/w', '2.3 % w/v', '50 mg/mL', pure.")
+@click.option("--step", type=float, metavar="NUMBER", help="Smallest step of scale (g) or syringe (mL).")
+@click.option("--already", type=float, default=0.0, metavar="NUMBER", help="What is there of it, in the row's unit.")
+@click.option("--with", "things", multiple=True, metavar="THING", help="fry, eggs, plants, invertebrates and others.")
+@click.option(
+    "--after", "before", multiple=True, metavar="AGENT:HOURS:CHANGED", help="Given before: formalin_short:30:50%."
+)
+@click.option("--sea/--fresh", "marine", default=None, help="Sea water or fresh water.")
+@click.option("--lawful-here", is_flag=True, help="You state that it may be used on ornamental fish here.")
+@click.option(
+    "--checked", multiple=True, metavar="CHECK", help="aerated, stock_clear, copper_test, buffered, slip_low."
+)
+@click.option("--prescriber", metavar="NAME", help="Who prescribed the --dose, or the label it is on.")
+@click.option("--biomass", metavar="WEIGHT", help="Weight of the fish, for feed and injection.")
+@click.option("--ration", type=float, metavar="PERCENT", help="Feed a day in % of body weight.")
+@click.option("--eating", type=float, default=100.0, metavar="PERCENT", help="Share of the fish that still eat.")
+@click.option("--raise-dkh", type=float, metavar="NUMBER", help="By how many dKH alkalinity is to rise.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@overlay_option
+def command(
+    treatment: str,
+    reading: tuple[str, ...],
+    host: tuple[str, ...],
+    volume_text: str | None,
+    dose_text: str | None,
+    strength: str | None,
+    step: float | None,
+    already: float,
+    things: tuple[str, ...],
+    before: tuple[str, ...],
+    marine: bool | None,
+    lawful_here: bool,
+    checked: tuple[str, ...],
+    prescriber: str | None,
+    biomass: str | None,
+    ration: float | None,
+    eating: float,
+    raise_dkh: float | None,
+    as_json: bool,
+    overlay: Path | None,
+) -> None:
+    """An amount to weigh or measure, or why there is none.
+
+    TREATMENT is an id of the reference, such as salt_indefinite. READING is NAME=VALUE with its unit, such as
+    temperature=25C kh="6 dKH"; what is not known counts as dangerous.
+    """
+    from wetmount.dose import Order, dose
+    from wetmount.dose_units import parse_strength
+    from wetmount.hard_stops import THINGS, Life, Prescription
+    from wetmount.reference import load_reference
+    from wetmount.units import parse_quantity
+
+    reference = load_reference(overlay)
+    for thing in things:
+        if thing not in THINGS:
+            raise InputError(f"no {thing!r}; accepted: {', '.join(THINGS)}", field="--with")
+    if prescriber is not None and dose_text is None:
+        raise InputError("a prescription needs its --dose", field="--prescriber")
+    groups, species = hosts_of(host, reference)
+    order = Order(
+        treatment,
+        Life(groups, frozenset(things), species=species),
+        water_of(reading, marine),
+        volume=volume_of(volume_text) if volume_text else None,
+        dose=dose_text,
+        strength=parse_strength(strength, field="--strength") if strength else None,
+        step=step,
+        already=already,
+        present=tuple(_given(text, reference) for text in before),
+        confirmed=frozenset(checked),
+        lawful_here=True if lawful_here else None,
+        prescription=Prescription(dose_text or "", prescriber) if prescriber is not None else None,
+        rise_dkh=raise_dkh,
+        biomass_g=parse_quantity(biomass, "weight", field="--biomass").value if biomass else None,
+        ration_percent=ration,
+        share_eating=eating / 100,
+    )
+    answer = dose(order, reference)
+    if as_json:
+        import json
+
+        import msgspec
+
+        data: dict[str, Any] = msgspec.to_builtins(answer)
+        click.echo(json.dumps(data | {"schema": SCHEMA, "state": answer.state, "reference_version": reference.version}))
+    else:
+        _print(answer, reference)
+
+
+def _print(answer: DoseAnswer, reference: Reference) -> None:
+    from wetmount.cautions import cautions_for
+
+    if answer.stops:
+        click.echo(f"{answer.substance}: no amount.")
+    for stop in answer.stops:
+        click.echo(f"  Refused: {stop.text} [{stop.row}]")
+    for question in answer.questions:
+        click.echo(f"  Asked: {question.text} If so, add --checked {question.id}")
+    for line in answer.written:
+        click.echo(line)
+    if answer.concentration is not None and answer.state == "amount":
+        from wetmount.dose_writing import write_number, write_quantity
+
+        reached = answer.concentration
+        click.echo(
+            f"Then in the water: {write_number(reached.at_high_volume)} to "
+            f"{write_quantity(reached.at_low_volume, answer.unit)}"
+        )
+    if answer.bounds is not None:
+        for note in answer.bounds.test_first:
+            click.echo(f"Test fish first: {note}")
+    click.echo("")
+    for caution in cautions_for(reference, agents=(answer.treatment,)):
+        if caution.because:
+            click.echo(f"{caution.severity.upper()}: {caution.headline}")
+    click.echo(f"Reference {reference.version}. The label, local rules and a licensed veterinarian come first.")
+
+
+def hosts_of(names: tuple[str, ...], reference: Reference) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Host groups and species of what was named; any fish when nothing was."""
+    groups, species = [], []
+    for name in names or ("fish",):
+        if name in reference.host_groups:
+            groups.append(name)
+            continue
+        host = reference.hosts.get(name)
+        if host is None:
+            raise InputError(f"no host {name!r}; write a scientific name or a host group", field="--host")
+        groups.append(host.host_group)
+        species.append(host.scientific_name)
+    return tuple(groups), tuple(species)
+
+
+def water_of(readings: tuple[str, ...], marine: bool | None) -> WaterState:
+    """Readings NAME=VALUE as the water of an order; KH and GH become mg/L CaCO3."""
+    from wetmount.hard_stops import WaterState
+    from wetmount.units import CACO3_MG_PER_L_PER_DEGREE, parse_quantity
+
+    known: dict[str, Any] = {"marine": marine}
+    for text in readings:
+        name, equals, value = text.partition("=")
+        if not equals or name not in READINGS:
+            raise InputError(
+                f"{text!r} is no reading; write NAME=VALUE, NAME one of {', '.join(READINGS)}", field="READING"
+            )
+        column, factor = READINGS[name]
+        known[column] = parse_quantity(value, name, field=name).value * (factor or CACO3_MG_PER_L_PER_DEGREE)
+    return WaterState(**known)
+
+
+def volume_of(text: str) -> Volume:
+    """A volume, or a range `660 L to 780 L`."""
+    from wetmount.units import parse_quantity
+    from wetmount.volume import Volume, exactly
+
+    parts = [parse_quantity(part, "volume", field="--volume").value for part in text.split(" to ")]
+    low, high = parts[0], parts[-1]
+    if len(parts) > 2 or high < low:
+        raise InputError(f'"{text}" is no range; write it as "660 L to 780 L"', field="--volume")
+    exactly(low)
+    return Volume(low, (low + high) / 2, high, (text,))
+
+
+def _given(text: str, reference: Reference) -> Any:
+    from wetmount.hard_stops import Present
+
+    treatment, _, rest = text.partition(":")
+    hours, _, changed = rest.partition(":")
+    try:
+        share = float(changed.removesuffix("%") or 0) / 100
+        when = float(hours)
+    except ValueError:
+        raise InputError(
+            f'"{text}" is not AGENT:HOURS:CHANGED, such as formalin_short:30:50%', field="--after"
+        ) from None
+    if treatment not in reference.doses:
+        raise InputError(f"no treatment {treatment!r}", field="--after")
+    return Present(treatment, when, share)
