@@ -108,7 +108,7 @@ STORIES = (
           ended="Gills clear in two scrapes; moved to rack A."),
     Story("demonstration/cherry_barbs", closed="2026-07-12",
           confirmed=("ammonia_poisoning", "costia", "columnaris"), likely=("immune_suppression",),
-          ended="For teaching: the new filter let ammonia up, ammonia let the flagellates multiply, and the broken skin "
+          ended="For teaching: the new filter let ammonia up, ammonia let the flagellates multiply, and broken skin "
           "let the rods in. Each was treated in that order."),
     Story("demonstration/pearl_gouramis", closed="2026-08-20", confirmed=("columnaris",),
           ended="Cooler water and more air came first; twelve of sixteen lived."),
@@ -136,12 +136,17 @@ TASKS: tuple[tuple[str, str, str, str | None, str, str | None, str], ...] = (
      "Platies in C3, C7 and C8. As prescribed on 26 September."),
     ("reading", "Test nitrite", "2026-10-03", "20:00", "Rack A", "2026-10-03",
      "After the change. This morning 1.6 mg/L NO2, yesterday 0.9 mg/L."),
-    ("result", "Histology of a dwarf gourami", "2026-10-06", None, "8", "2026-09-28", "Spleen and kidney, sent on 29 September."),
-    ("look_again", "Scrape fish 2 and 3 again", "2026-10-05", None, "14", "2026-10-03", "Skin and gill, two days after the change."),
+    ("result", "Histology of a dwarf gourami", "2026-10-06", None, "8", "2026-09-28",
+     "Spleen and kidney, sent on 29 September."),
+    ("look_again", "Scrape fish 2 and 3 again", "2026-10-05", None, "14", "2026-10-03",
+     "Skin and gill, two days after the change."),
     ("news", "Ask how the goldfish are", "2026-10-04", None, "13", "2026-10-02", ""),
-    ("quarantine", "End of quarantine?", "2026-10-06", None, "Q3", "2026-09-08", "Killifish from East, day 28. Case 9 is open."),
+    ("quarantine", "End of quarantine?", "2026-10-06", None, "Q3", "2026-09-08",
+     "Killifish from East, day 28. Case 9 is open."),
     ("quarantine", "End of quarantine?", "2026-10-24", None, "Q5", "2026-09-26", "Splendid rainbowfish from North."),
 )  # fmt: skip
+
+FURTHER_TANKS = {11: ("C3", "C8"), 14: ("A9",)}
 
 PICTURES = (
     # case number, examination, fish, drawing, caption
@@ -173,6 +178,9 @@ class _Demo:
         for story in STORIES:
             self._case(story)
         self._pictures()
+        for number, names in FURTHER_TANKS.items():
+            case = Case.objects.get(number=number)
+            cases.set_further_tanks(self.device, case, [self.tanks[name] for name in names])
         for story, case in self._numbered():
             self._end(story, case)
         for task in TASKS:
@@ -197,7 +205,9 @@ class _Demo:
 
     def _room(self) -> None:
         keeper = keeping.add_keeper(self.device, "the keeper")
-        room = keeping.add_room(self.device, ROOM, keeper, "Three racks of twelve tanks, one sump each; six quarantine tanks.")
+        room = keeping.add_room(
+            self.device, ROOM, keeper, "Three racks of twelve tanks, one sump each; six quarantine tanks."
+        )
         for place, (name, letter) in enumerate(RACKS.items()):
             rack = self.systems[name] = keeping.add_system(self.device, room, name, volume_l=660.0, order=place)
             for n in range(1, 13):
@@ -206,7 +216,13 @@ class _Demo:
             self._tank(room, f"Q{n}", None, 60.0, n)
         for species, origin, arrived, number, moves in BATCHES:
             batch = keeping.add_batch(
-                self.device, species, room, origin=origin, arrived=self.day(arrived), number=number, host_group=_group(species)
+                self.device,
+                species,
+                room,
+                origin=origin,
+                arrived=self.day(arrived),
+                number=number,
+                host_group=_group(species),
             )
             for on, moved, source, goal in moves:
                 self._move(batch, on, moved, source, goal)
@@ -214,7 +230,11 @@ class _Demo:
             keeping.add_contact(self.device, kind, self.tanks[first], self.tanks[then], self.day(on))
         for on, system, tank, text in NOTES:
             keeping.add_note(
-                self.device, text, on=self.day(on), system=self.systems.get(system or ""), tank=self.tanks.get(tank or "")
+                self.device,
+                text,
+                on=self.day(on),
+                system=self.systems.get(system or ""),
+                tank=self.tanks.get(tank or ""),
             )
         for tank, parameter, value, on in READINGS:
             keeping.set_reading(self.device, None, parameter, value, tank=self.tanks[tank], on=self.day(on))
@@ -224,7 +244,12 @@ class _Demo:
 
     def _move(self, batch: Batch, on: str, number: int | None, source: str | None, goal: str | None) -> None:
         keeping.move_fish(
-            self.device, batch, self.tanks.get(goal or ""), self.day(on), from_tank=self.tanks.get(source or ""), number=number
+            self.device,
+            batch,
+            self.tanks.get(goal or ""),
+            self.day(on),
+            from_tank=self.tanks.get(source or ""),
+            number=number,
         )
 
     def _case(self, story: Story) -> None:
@@ -232,9 +257,7 @@ class _Demo:
         package = "wetmount.casebook" if folder == "demonstration" else "wetmount"
         text = (resources.files(package) / folder / f"{name}.toml").read_text(encoding="utf-8")
         record = read_case_text(self.told(text), "toml", f"{name}.toml", reference())
-        record = structs.replace(
-            record, id=None, room=record.room or story.room, system=story.system or record.system
-        )
+        record = structs.replace(record, id=None, room=record.room or story.room, system=story.system or record.system)
         case = import_case(self.device, record)
         if not story.closed:
             self._weigh(case)

@@ -35,10 +35,20 @@ def _field(rng: random.Random, ground: Colour) -> tuple[Image.Image, ImageDraw.I
         x, y = _inside(rng, RADIUS + 60)
         size = rng.uniform(20, 90)
         tone = rng.randint(-14, 10)
-        pen.ellipse((x - size, y - size * 0.6, x + size, y + size * 0.6), outline=_toned(ground, tone - 22), fill=_toned(ground, tone))
+        pen.ellipse(
+            (x - size, y - size * 0.6, x + size, y + size * 0.6),
+            outline=_toned(ground, tone - 22),
+            fill=_toned(ground, tone),
+        )
     for _ in range(9):
         x, y = _inside(rng, RADIUS)
-        pen.arc((x - 150, y - 110, x + 150, y + 110), rng.randint(0, 180), rng.randint(190, 340), fill=_toned(ground, -40), width=3)
+        pen.arc(
+            (x - 150, y - 110, x + 150, y + 110),
+            rng.randint(0, 180),
+            rng.randint(190, 340),
+            fill=_toned(ground, -40),
+            width=3,
+        )
     picture = picture.filter(ImageFilter.GaussianBlur(3))
     return picture, ImageDraw.Draw(picture)
 
@@ -49,9 +59,14 @@ def _down_the_tube(picture: Image.Image, rng: random.Random) -> Image.Image:
     pen = ImageDraw.Draw(mask)
     for n in range(40):
         shrink = n * 2.4
-        box = (CENTRE[0] - RADIUS + shrink, CENTRE[1] - RADIUS + shrink, CENTRE[0] + RADIUS - shrink, CENTRE[1] + RADIUS - shrink)
+        box = (
+            CENTRE[0] - RADIUS + shrink,
+            CENTRE[1] - RADIUS + shrink,
+            CENTRE[0] + RADIUS - shrink,
+            CENTRE[1] + RADIUS - shrink,
+        )
         pen.ellipse(box, fill=min(255, 150 + n * 3))
-    grain = Image.effect_noise((WIDE, HIGH), 18).convert("RGB")
+    grain = Image.frombytes("L", (WIDE, HIGH), rng.randbytes(WIDE * HIGH)).convert("RGB")
     lit = Image.blend(picture, grain, 0.05)
     return Image.composite(lit, Image.new("RGB", (WIDE, HIGH), (6, 8, 7)), mask.filter(ImageFilter.GaussianBlur(1.5)))
 
@@ -73,7 +88,13 @@ def _rolling(rng: random.Random) -> Image.Image:
         box = (x - size, y - size, x + size, y + size)
         pen.ellipse(box, fill=(120, 104, 78), outline=(70, 58, 40), width=4)
         turn = rng.randint(0, 359)
-        pen.arc(tuple(c + s * size * 0.45 for c, s in zip(box, (1, 1, -1, -1), strict=True)), turn, turn + 220, fill=(226, 214, 180), width=9)
+        pen.arc(
+            tuple(c + s * size * 0.45 for c, s in zip(box, (1, 1, -1, -1), strict=True)),
+            turn,
+            turn + 220,
+            fill=(226, 214, 180),
+            width=9,
+        )
     return _down_the_tube(picture, rng)
 
 
@@ -128,12 +149,12 @@ def _saucer(pen: ImageDraw.ImageDraw, x: float, y: float, size: float) -> None:
     """A ciliate from above: a disc with a ring of teeth and a fringe."""
     for n in range(48):
         turn = math.tau * n / 48
-        pen.line([(x + size * math.cos(turn), y + size * math.sin(turn)),
-                  (x + (size + 9) * math.cos(turn), y + (size + 9) * math.sin(turn))], fill=(96, 104, 92), width=2)  # fmt: skip
-        inner = size * 0.62
-        pen.line([(x + inner * math.cos(turn), y + inner * math.sin(turn)),
-                  (x + inner * 0.74 * math.cos(turn + 0.12), y + inner * 0.74 * math.sin(turn + 0.12))],
-                 fill=(70, 76, 66), width=3)  # fmt: skip
+
+        def at(far: float, turn: float = turn) -> Point:
+            return x + far * math.cos(turn), y + far * math.sin(turn)
+
+        pen.line([at(size), at(size + 9)], fill=(96, 104, 92), width=2)
+        pen.line([at(size * 0.62), at(size * 0.46, turn + 0.12)], fill=(70, 76, 66), width=3)
     pen.ellipse((x - size, y - size, x + size, y + size), outline=(84, 92, 80), width=4)
 
 
@@ -170,7 +191,10 @@ def _fish(rng: random.Random, back: Colour, flank: Colour) -> tuple[Image.Image,
     body = [(90, 365), (200, 270), (360, 215), (540, 215), (690, 280), (780, 345), (780, 378), (690, 440), (540, 510),
             (360, 512), (200, 452)]  # fmt: skip
     pen.polygon(body, fill=flank)
-    pen.polygon([(90, 365), (200, 270), (360, 215), (540, 215), (690, 280), (780, 345), (600, 310), (350, 290), (200, 320)], fill=back)
+    pen.polygon(
+        [(90, 365), (200, 270), (360, 215), (540, 215), (690, 280), (780, 345), (600, 310), (350, 290), (200, 320)],
+        fill=back,
+    )
     picture = picture.filter(ImageFilter.GaussianBlur(5))
     pen = ImageDraw.Draw(picture)
     for row in range(8):

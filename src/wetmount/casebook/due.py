@@ -11,8 +11,8 @@ from django.urls import reverse
 from wetmount.casebook.models import Case, TaskDue
 
 ICONS = {
-    "look_again": "look", "dose": "dose", "water_change": "change", "reading": "water", "result": "wait", "news": "news",
-    "quarantine": "look",
+    "look_again": "look", "dose": "dose", "water_change": "change", "reading": "water", "result": "wait",
+    "news": "news", "quarantine": "look",
 }  # fmt: skip
 SHORT = 5
 """Letters that fit the frosted end of a slide in its large type."""
@@ -34,7 +34,7 @@ class Due:
     end: End
     link: str
     icon: str
-    when: str
+    said: str
     tag: str
     late: bool
 
@@ -56,13 +56,19 @@ def due(task: TaskDue, today: dt.date) -> Due:
     if days < 0:
         past = f"{-days} day{'s' if days < -1 else ''}"
         tag = f"{past} past the date you set" if task.kind in ("news", "result") else f"{past} late"
-        return Due(task, end_of(task), link_of(task), "warn", f"Was due on {on}", tag, True)
+        return Due(task, end_of(task), link_of(task), "warn", _said(task, f"Was due on {on}."), tag, True)
     if days == 0:
         tag = f"at {task.due_at:%H:%M}" if task.due_at else task.get_kind_display()
-        return Due(task, end_of(task), link_of(task), icon, "", tag, False)
+        return Due(task, end_of(task), link_of(task), icon, _said(task, ""), tag, False)
     when = "Expected" if task.kind in ("news", "result") else "Due"
     tag = f"{days} day{'s' if days > 1 else ''} to go"
-    return Due(task, end_of(task), link_of(task), icon, f"{when} on {on}", tag, False)
+    return Due(task, end_of(task), link_of(task), icon, _said(task, f"{when} on {on}."), tag, False)
+
+
+def _said(task: TaskDue, when: str) -> str:
+    """What it is about, as sentences."""
+    detail = task.detail.strip()
+    return " ".join(one for one in (detail if detail.endswith((".", "?")) or not detail else f"{detail}.", when) if one)
 
 
 def link_of(task: TaskDue) -> str:
@@ -95,7 +101,7 @@ def _short(name: str) -> End | None:
     if len(name) <= SHORT:
         return End(name, "")
     first, _, last = name.rpartition(" ")
-    return End(last, first.lower()) if first and len(last) <= SHORT and len(first) <= 2 * SHORT else None
+    return End(last, first.lower()) if first and len(last) <= 3 and len(first) <= 2 * SHORT else None
 
 
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
@@ -112,7 +118,9 @@ def head_sentence(for_today: int, late: int) -> str:
         return "Nothing is due today."
     said = []
     if for_today:
-        said.append(f"{number_word(for_today).capitalize()} {'thing is' if for_today == 1 else 'things are'} for today.")
+        said.append(
+            f"{number_word(for_today).capitalize()} {'thing is' if for_today == 1 else 'things are'} for today."
+        )
     if late:
         more = f"{number_word(late).capitalize()} {'more ' if for_today else ''}{'is' if late == 1 else 'are'} late."
         said.append(more)

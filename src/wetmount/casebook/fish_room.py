@@ -51,7 +51,7 @@ class Rack:
     def kept(self) -> str:
         """The species on it, in short."""
         species = dict.fromkeys(lot.batch.species for place in self.places for lot in place.lots)
-        return ", ".join(list(species)[:3])
+        return ", ".join(list(species)[:2])
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,7 +179,8 @@ def _moved(move: Move) -> Event:
     link = (source.pk, goal.pk) if source is not None and goal is not None else None
     more = f". {move.note}" if move.note else ""
     if move.kind == "fish":
-        count = str(move.number) if move.number is not None else "All"
+        number = move.number if move.number is not None or source is not None else move.batch.number
+        count = str(number) if number is not None else "All"
         what = f"{count} {move.batch}"
         if source is None:
             text = f"{what} put into {goal.name if goal else ''}"

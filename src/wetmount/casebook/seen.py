@@ -125,7 +125,8 @@ def _ranked(title: str, pairs: list[tuple[str, int]], nothing: str, one: str, ma
         return Seen(title, nothing, ())
     number = f"{len(pairs)} {one if len(pairs) == 1 else many}"
     shown = f"; the {BARS} most frequent are shown" if len(pairs) > BARS else ""
-    return Seen(title, f"{pairs[0][0]} most often, {_cases(pairs[0][1])}; {number} in all{shown}.", _bars(pairs[:BARS]))
+    first = pairs[0][0][:1].upper() + pairs[0][0][1:]
+    return Seen(title, f"{first} most often, {_cases(pairs[0][1])}; {number} in all{shown}.", _bars(pairs[:BARS]))
 
 
 def _bars(pairs: Iterable[tuple[str, int]]) -> tuple[Bar, ...]:

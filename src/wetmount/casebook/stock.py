@@ -79,7 +79,7 @@ def day(date: dt.date) -> str:
 
 
 def stock_after(moves: Iterable[Move]) -> Stock:
-    """The stock after these moves, oldest first. A move that cannot have been (brought in with a case) is passed over."""
+    """The stock after these moves, oldest first. A move that cannot have been is passed over."""
     stock = Stock()
     for move in moves:
         try:

@@ -85,3 +85,9 @@ def short(value: float) -> str:
 def hundred(share: float) -> str:
     """A share (0-1) on a drawing 100 wide."""
     return f"{100 * float(share):.2f}"
+
+
+@register.filter
+def opening(text: str) -> str:
+    """As a label begins: with a capital, but pH stays pH."""
+    return text if text.startswith("pH") else text[:1].upper() + text[1:]

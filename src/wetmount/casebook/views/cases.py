@@ -16,6 +16,7 @@ from wetmount.casebook.due import End, end_of_case
 from wetmount.casebook.models import Case, CaseCause, FishRoom
 from wetmount.casebook.reference import reference
 from wetmount.casebook.seen import by_cause, by_host, by_month, columns
+from wetmount.casebook.templatetags.look import percent
 
 PAGE = 25
 COUNTED_TO = 1000
@@ -82,7 +83,7 @@ def _cause(case: Case) -> str:
         return f"Put down to {', '.join(names)}"
     if case.leading:
         name = known[case.leading].name if case.leading in known else case.leading
-        return f"{name} leads" + (f", {100 * case.leading_share:.0f} %" if case.leading_share is not None else "")
+        return f"{name} leads" + (f", {percent(case.leading_share)}" if case.leading_share is not None else "")
     return "Not weighed yet"
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
@@ -196,13 +196,14 @@ def signs(request: HttpRequest) -> HttpResponse:
         "chosen": [(tables.findings[one].name, say_level(tables.findings[one].levels, n)) for one, n in chosen.items()],
         "seen": sum(level > 0 for level in chosen.values()),
         "weighed": weighed,
+        "firm": round(weighed.firmness.share * weighed.firmness.redraws) if weighed and weighed.firmness else None,
         "ranked": weighed.conditions[:RANKED] if weighed else (),
         "which": host or "",
     }
     return render(request, "casebook/today/signs.html", context)
 
 
-def _chosen(given: QueryDict, known: dict[str, Finding]) -> dict[str, int]:
+def _chosen(given: QueryDict, known: Mapping[str, Finding]) -> dict[str, int]:
     """Findings with a level that exists; anything else in the address is passed over."""
     levels = {one: given[one] for one in given if one in known and known[one].kind in ("sign", "organism")}
     fit = {one: int(n) for one, n in levels.items() if n.isdecimal() and len(n) < 3 and int(n) < len(known[one].levels)}

@@ -1,4 +1,4 @@
-"""Setting a fish room up and keeping it: rooms, systems, tanks, batches, moves of fish, nets and water shared, notes."""
+"""Setting a fish room up and keeping it: systems, tanks, batches, moves of fish, nets and water shared, notes."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from wetmount.casebook import clock
 from wetmount.casebook.models import Batch, Case, Device, Entry, FishRoom, Keeper, Move, Note, System, Tank
 from wetmount.casebook.reference import reference
 from wetmount.casebook.services import keeping
-from wetmount.casebook.services.refusals import Refused
+from wetmount.casebook.services.refusals import Conflict, Refused
 from wetmount.casebook.stock import check_moves, day, now_in
 from wetmount.casebook.views.today import last_said
 
@@ -46,7 +46,9 @@ def _litres(label: str) -> forms.FloatField:
 
 
 def _date(label: str, *, required: bool = True) -> forms.DateField:
-    return forms.DateField(label=label, required=required, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
+    return forms.DateField(
+        label=label, required=required, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    )
 
 
 class RoomForm(forms.Form):
@@ -214,7 +216,9 @@ def _add_note(device: Device, room: FishRoom, values: dict[str, Any]) -> None:
 
 def _not_ahead(values: dict[str, Any]) -> None:
     if values["on"] > clock.today():
-        raise Refused(f"{day(values['on'])} has not come yet; write down what happened, and set a task for what is to be.")
+        raise Refused(
+            f"{day(values['on'])} has not come yet; write down what happened, and set a task for what is to be."
+        )
 
 
 def _plain(values: dict[str, Any]) -> dict[str, Any]:
@@ -229,7 +233,9 @@ def _may_go(row: Any) -> str:
     if isinstance(row, Tank):
         _tank_may_go(row)
     if isinstance(row, Batch) and row.moves.exists():
-        raise Refused(f"{row} stand in the moves of this room. Take those moves away first, or record that they are gone.")
+        raise Refused(
+            f"{row} stand in the moves of this room. Take those moves away first, or record that they are gone."
+        )
     if isinstance(row, Batch) and Case.all_cases.filter(batch=row).exists():
         raise Refused(f"{row} belong to a case, so the batch stays.")
     if isinstance(row, Move) and row.batch is not None:
@@ -242,7 +248,9 @@ def _tank_may_go(tank: Tank) -> None:
     if lots := now_in(tank, clock.today()):
         raise Refused(f"In {tank.name} are {', '.join(map(str, lots))}. Move them first.")
     if tank.moves_in.exists() or tank.moves_out.exists():
-        raise Refused(f"Fish, nets or water went through {tank.name}, and that must stay known. Rename it if it is gone.")
+        raise Refused(
+            f"Fish, nets or water went through {tank.name}, and that must stay known. Rename it if it is gone."
+        )
     if Case.all_cases.filter(tank=tank).exists() or tank.further_cases.exists():
         raise Refused(f"{tank.name} belongs to a case, so it stays. Rename it if it is gone.")
 
@@ -299,6 +307,8 @@ def _room_form(request: HttpRequest, row: FishRoom | None) -> HttpResponse:
                 with transaction.atomic():
                     saved = _save_room(request.device, row, form.cleaned_data, _seen(request))
                 return redirect("room_set_up", saved.pk)
+        except Conflict:
+            raise
         except Refused as refused:
             wrong = str(refused)
     keepers = Keeper.objects.values_list("name", flat=True)
@@ -324,9 +334,11 @@ def _seen(request: HttpRequest) -> int | None:
 
 
 def _room_may_go(room: FishRoom) -> None:
-    inside = [f"{n} {word}" for n, word in (
-        (room.tanks.count(), "tanks"), (room.systems.count(), "systems"), (room.batches.count(), "batches"),
-        (Case.all_cases.filter(room=room).count(), "cases")) if n]  # fmt: skip
+    held = {
+        "tanks": room.tanks.exists(), "systems": room.systems.exists(), "batches": room.batches.exists(),
+        "cases": Case.all_cases.filter(room=room).exists(),
+    }  # fmt: skip
+    inside = [word for word, there in held.items() if there]
     if inside:
         raise Refused(f"{room.name} has {', '.join(inside)}, so it stays.")
 
@@ -364,6 +376,8 @@ def add(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
             with transaction.atomic():
                 one.add(request.device, room, form.cleaned_data)
             return redirect(_then(room, kind, form.cleaned_data))
+        except Conflict:
+            raise
         except Refused as refused:
             wrong = str(refused)
     return _form_page(request, room, kind, form, wrong, title=f"New {one.name}")
@@ -399,6 +413,8 @@ def change(request: HttpRequest, pk: int, kind: str, row: int) -> HttpResponse:
                 if form is not None and one.change is not None and form.is_valid():
                     one.change(request.device, entry, form.cleaned_data, _seen(request))
                     return redirect("room_set_up", room.pk)
+        except Conflict:
+            raise
         except Refused as refused:
             wrong = str(refused)
     return _form_page(request, room, kind, form, wrong, title=_title(entry), row=entry)
@@ -414,7 +430,8 @@ def _form_page(
     request: HttpRequest, room: FishRoom, kind: str, form: OfRoom | None, wrong: str, *, title: str, row: Any = None
 ) -> HttpResponse:
     context = {
-        "place": "rooms", "room": room, "form": form, "wrong": wrong, "title": title, "row": row, "what": KINDS[kind].name,
+        "place": "rooms", "room": room, "form": form, "wrong": wrong, "title": title, "row": row,
+        "what": KINDS[kind].name,
         "back": reverse("room_set_up", args=[room.pk]), "move": row if isinstance(row, Move) else None,
         "offers": {"species": host_names(reference())} if kind == "batch" else {},
     }  # fmt: skip

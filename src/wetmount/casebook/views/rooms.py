@@ -64,7 +64,8 @@ def _marks(first: dt.date, last: dt.date) -> list[tuple[str, bool]]:
     """A tick a day on a rule 1000 wide, Mondays long."""
     days = max((last - first).days, 1)
     return [
-        (f"{1000 * n / days:.1f}", (first + dt.timedelta(days=n)).weekday() == 0) for n in range((last - first).days + 1)
+        (f"{1000 * n / days:.1f}", (first + dt.timedelta(days=n)).weekday() == 0)
+        for n in range((last - first).days + 1)
     ]
 
 

@@ -111,21 +111,19 @@ def new_case(request: HttpRequest) -> HttpResponse:
     """Which fish, and what worries you. `?tank=` comes from a tank, `flags` from first aid."""
     if request.method == "GET":
         tank = _tank(request.GET.get("tank", ""))
-        typed = {"which": _name(tank) if tank is not None else request.GET.get("which", ""), "tank": tank}
-        return _new_case_page(request, typed, "")
-    typed = {"which": request.POST.get("which", ""), "worries": request.POST.get("worries", "")}
-    typed["tank"] = tank = _tank(request.POST.get("tank", ""))
+        which = _name(tank) if tank is not None else request.GET.get("which", "")
+        return _new_case_page(request, {"which": which, "tank": tank}, "")
+    which, worries = request.POST.get("which", "")[:300], request.POST.get("worries", "")
+    tank = _tank(request.POST.get("tank", ""))
     # The tank one came from counts as long as its name still stands in the field.
-    found = of_tank(tank) if tank is not None and typed["which"] == _name(tank) else whom(typed["which"])
+    found = of_tank(tank) if tank is not None and which == _name(tank) else whom(which)
     try:
         with transaction.atomic():
-            case = cases.open_case(
-                request.device, which_fish=typed["which"], worries=typed["worries"], **found.values()
-            )
+            case = cases.open_case(request.device, which_fish=which, worries=worries, **found.values())
             if flags := request.POST.getlist("flag"):
                 cases.set_red_flags(request.device, case, flags)
     except Refused as refused:
-        return _new_case_page(request, typed, str(refused))
+        return _new_case_page(request, {"which": which, "worries": worries, "tank": tank}, str(refused))
     return redirect("case_step", case.number, "first-aid")
 
 
@@ -222,7 +220,7 @@ def _later(request: HttpRequest) -> dt.date:
 def last_said(device: Device) -> Act | None:
     """This device's last act outside the pages of a case: with tasks, tanks, batches, moves, quick readings."""
     return (
-        Act.objects.filter(Q(case=None) | Q(kind__in=TASK_ACTS), device=device, undone_by=None)
+        Act.objects.filter(Q(case=None) | Q(kind__in=TASK_ACTS, case__deleted_at=None), device=device, undone_by=None)
         .filter(at__gt=clock.now() - KEPT_FOR)
         .exclude(kind__in=NOT_IN_ORDER)
         .order_by("-id")

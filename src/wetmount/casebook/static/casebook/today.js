@@ -1,3 +1,14 @@
+// What was not looked at need not stand in the address.
+(() => {
+  const sparse = document.querySelector("form[data-sparse]");
+  const empty = () => [...sparse.querySelectorAll("select[name]")].filter(select => !select.value);
+  sparse?.addEventListener("submit", () => { for (const select of empty()) select.disabled = true; });
+  addEventListener("pageshow", () => { for (const select of sparse?.querySelectorAll("select") ?? []) select.disabled = false; });
+  sparse?.addEventListener("htmx:configRequest", event => {
+    for (const select of empty()) delete event.detail.parameters[select.name];
+  });
+})();
+
 // Typing narrows a long list to the rows whose words hold what was typed; folds with a hit open.
 (() => {
   for (const input of document.querySelectorAll("[data-only]")) {
