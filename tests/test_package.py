@@ -138,8 +138,9 @@ def _pytest_with_a_missing_program(folder: Path, **environment: str) -> subproce
     (folder / "test_two.py").write_text(
         "import pytest\n@pytest.mark.needs('no-such-program')\ndef test_one(): ...\ndef test_other(): ...\n", "utf-8"
     )
-    clean = {key: value for key, value in os.environ.items() if key not in ("CI", "WETMOUNT_ALL", "PYTEST_ADDOPTS")}
-    command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", str(folder)]
+    ours = ("CI", "WETMOUNT_ALL", "PYTEST_ADDOPTS", "DJANGO_SETTINGS_MODULE")
+    clean = {key: value for key, value in os.environ.items() if key not in ours}
+    command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-p", "no:django", str(folder)]
     return subprocess.run(
         command, cwd=folder, env={**clean, **environment}, capture_output=True, text=True, check=False, timeout=120
     )
