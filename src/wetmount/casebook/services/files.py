@@ -119,6 +119,42 @@ def keep(
         )
 
 
+def keep_as_sent(device: Device | None, upload: BinaryIO, *, kind: str, **values: Any) -> Attachment:
+    """Take in a file that a casebook gave out: byte for byte when it is as we would keep it, else as `keep` does.
+
+    Raises `Refused` with the reason, also when it is not of this kind; then nothing is left behind.
+    """
+    name = values.get("name", "")
+    media = media_of(_head(upload), "audio/" if kind == "voice" else "", name)
+    if media.kind != kind:
+        raise Refused(f"{name or 'A file'} is a {media.kind}, though it says it is a {kind}.")
+    if kind != "photograph" or not _is_bare(upload, media):
+        return keep(device, upload, declared="audio/" if kind == "voice" else "", **values)
+    with _folder_entry() as stem:
+        kept = _keep_photograph(upload, media, stem, as_sent=True)
+        return keeping.attach(
+            device,
+            kind=kind,
+            case=values.get("case"),
+            examination=values.get("examination"),
+            original_name=clean_name(name),
+            caption=values.get("caption", ""),
+            **kept,
+        )
+
+
+def _is_bare(upload: BinaryIO, media: Media) -> bool:
+    """Whether a picture holds its pixels and nothing else, in one of the two forms in which pictures are kept."""
+    if _length(upload) > MAX_PHOTOGRAPH_BYTES or media.suffix not in ("jpg", "png"):
+        return False
+    read_picture(upload, media)  # refuses what cannot be read
+    upload.seek(0)
+    with warnings.catch_warnings(action="ignore"), Image.open(upload, formats=["JPEG", "PNG"]) as opened:
+        opened.load()  # only then is what stands behind the pixels known
+        plain = opened.mode in ("L", "RGB", "RGBA")
+        return plain and set(opened.info) <= {"jfif", "jfif_version", "jfif_unit", "jfif_density"}
+
+
 def clean_name(name: str) -> str:
     """The name a file came with, as text to read: no folders, no control characters, at most 120 characters."""
     last = re.split(r"[\\/]", name)[-1]
@@ -137,10 +173,10 @@ def path_of(name: str) -> Path:
 # --- photographs ------------------------------------------------------------------------------------------------------
 
 
-def _keep_photograph(upload: BinaryIO, media: Media, stem: str) -> dict[str, Any]:
+def _keep_photograph(upload: BinaryIO, media: Media, stem: str, *, as_sent: bool = False) -> dict[str, Any]:
     picture = read_picture(upload, media)
     as_png = media.suffix == "png"
-    whole = _encoded(picture, as_png)
+    whole = b"".join(_chunks(upload)) if as_sent else _encoded(picture, as_png)
     small = picture.copy()
     small.thumbnail((THUMBNAIL, THUMBNAIL), Image.Resampling.LANCZOS)
     if small.mode == "RGBA":

@@ -17,7 +17,7 @@ from wetmount.casebook.services.records import case_record, look_index
 from wetmount.casebook.services.refusals import Refused
 from wetmount.casebook.views.entry_forms import by_script
 from wetmount.casebook.views.entry_places import after_entry, chosen_look, tray_context
-from wetmount.casebook.views.entry_rows import first_upper
+from wetmount.casebook.views.entry_rows import UNSET, first_upper
 from wetmount.errors import InputError
 from wetmount.evidence import gather_evidence
 from wetmount.first_aid import Step, first_aid, red_flags_of
@@ -58,10 +58,10 @@ def _aid(case: Case, look: Look) -> tuple[dict[str, str], tuple[Step, ...], str]
 
 @require_POST
 def red_flag(request: HttpRequest, number: int) -> HttpResponse:
-    """One answer of first aid: field `set` holds the flag and yes or no."""
+    """One answer of first aid: field `set` holds the flag and yes, no or nothing."""
     case = case_or_404(number)
     parts = request.POST.get("set", "").split(" ")
-    if len(parts) < 2 or parts[1] not in ("yes", "no"):
+    if len(parts) < 2 or parts[1] not in ("yes", "no", UNSET):
         raise Refused("That key sent nothing that can be entered. Reload the page and press it again.")
     with once(request.POST.get("id", "")) as new:
         if new:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -11,10 +12,11 @@ from django.views.decorators.http import require_POST
 
 from wetmount import units
 from wetmount.casebook.access import case_or_404
-from wetmount.casebook.models import Case, Look, Reading, Setting, Tank
+from wetmount.casebook.models import Case, Look, Reading, Tank
 from wetmount.casebook.reference import reference
 from wetmount.casebook.services import keeping
 from wetmount.casebook.services.entering import once
+from wetmount.casebook.services.preferences import preferences
 from wetmount.casebook.services.records import case_record
 from wetmount.casebook.services.refusals import Conflict, Refused
 from wetmount.casebook.views.entry_forms import by_script, clock_time, text, version
@@ -26,9 +28,6 @@ from wetmount.water_report import WaterLine, WaterReport, read_water
 
 FIRST = ("temperature", "ph", "ammonia", "nitrite", "nitrate", "gh", "kh", "oxygen", "chlorine")
 """What a usual set of tests measures; the other parameters are folded away (common practice, no source)."""
-
-FAHRENHEIT, CACO3 = "°F", "mg/L CaCO3"
-
 
 @dataclass(frozen=True, slots=True)
 class Line:
@@ -71,7 +70,8 @@ def water_context(case: Case, look: Look) -> dict[str, Any]:
     """Lines with their keys, what was worked out, and what not to do about it."""
     readings = list(look.readings.select_related("tank"))
     judged = judge(case, readings)
-    lines = [line for parameter in units.READINGS for line in _lines(parameter, readings, judged)]
+    chosen = preferences().units
+    lines = [line for parameter in units.READINGS for line in _lines(parameter, readings, judged, chosen)]
     usual = [one for one in lines if one.parameter in FIRST or one.reading is not None]
     return {
         "usual": sorted(usual, key=lambda one: FIRST.index(one.parameter) if one.parameter in FIRST else len(FIRST)),
@@ -126,17 +126,18 @@ def level_word(line: WaterLine) -> str:
     return "too low" if side == "below" else "too high"
 
 
-def _lines(parameter: str, readings: list[Reading], judged: Judged) -> list[Line]:
+def _lines(parameter: str, readings: list[Reading], judged: Judged, chosen: Mapping[str, str]) -> list[Line]:
     """The readings of one parameter, the last one graded; an empty line when there is none."""
     mine = [one for one in readings if one.parameter == parameter]
-    lines = [line_of(parameter, one, judged if one is mine[-1] else Judged(None, "")) for one in mine]
-    return lines or [line_of(parameter, None, judged)]
+    blank = Judged(None, "")
+    lines = [line_of(parameter, one, judged if one is mine[-1] else blank, chosen) for one in mine]
+    return lines or [line_of(parameter, None, judged, chosen)]
 
 
-def line_of(parameter: str, reading: Reading | None, judged: Judged) -> Line:
-    """One line, as it stands."""
+def line_of(parameter: str, reading: Reading | None, judged: Judged, chosen: Mapping[str, str]) -> Line:
+    """One line, as it stands; `chosen` are the units of the practice, by parameter."""
     kind = units.KINDS[parameter]
-    number, unit = split(reading.value, parameter) if reading is not None else ("", unit_of_practice(parameter))
+    number, unit = split(reading.value, parameter) if reading is not None else ("", unit_of_practice(parameter, chosen))
     graded = judged.line(parameter) if reading is not None else None
     choices = kind.accepted if unit in kind.accepted else (unit, *kind.accepted)
     return Line(
@@ -149,9 +150,16 @@ def line_of(parameter: str, reading: Reading | None, judged: Judged) -> Line:
         units=choices if kind.unit else (),
         level=graded.level if graded is not None else None,
         level_word=level_word(graded) if graded is not None else "",
-        verdict=graded.verdict if graded is not None else (),
+        verdict=_verdict(graded) if graded is not None else (),
         hint=kind.hint if parameter in ("ammonia", "nitrite", "nitrate") else "",
     )
+
+
+def _verdict(line: WaterLine) -> tuple[str, ...]:
+    """Why, without the word that stands before it already."""
+    word = f"{level_word(line)}: "
+    told = tuple(one.removeprefix(word) for one in line.verdict)
+    return tuple(first_upper(one) for one in told)
 
 
 def split(value: str, parameter: str) -> tuple[str, str]:
@@ -162,17 +170,12 @@ def split(value: str, parameter: str) -> tuple[str, str]:
     return value[:end], names.get(unit, unit)
 
 
-def unit_of_practice(parameter: str) -> str:
+def unit_of_practice(parameter: str, chosen: Mapping[str, str]) -> str:
     """The unit that the practice measures in; where nothing is set, the first that the kind accepts."""
     kind = units.KINDS[parameter]
-    row = Setting.objects.filter(key="units").first()
-    chosen = row.value if row is not None and isinstance(row.value, dict) else {}
-    wanted = str(chosen.get(parameter) or chosen.get({"gh": "hardness", "kh": "hardness"}.get(parameter, ""), ""))
-    if wanted in ("F", "f", "fahrenheit"):
-        wanted = FAHRENHEIT
-    for name in (wanted, *((CACO3,) if wanted.endswith("CaCO3") else ())):
-        if name in kind.accepted:
-            return name
+    for unit in kind.units:
+        if chosen.get(parameter) in unit.names:
+            return unit.names[0]
     return kind.accepted[0] if kind.accepted else ""
 
 
@@ -213,7 +216,8 @@ def reading(request: HttpRequest, number: int) -> HttpResponse:
             raise
         return _pieces(request, case, look, parameter, clash=clash)
     except Refused as error:
-        if not by_script(request):
+        again = row is None and Reading.objects.filter(look=look, parameter=parameter).exists()
+        if not by_script(request) or again:  # measured again: there is no line of its own to say it on
             raise
         return _pieces(request, case, look, parameter, wrong=(row, typed, unit, str(error)))
     if not by_script(request):

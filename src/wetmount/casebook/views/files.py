@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterator
 from typing import BinaryIO
 
-from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, StreamingHttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
@@ -126,7 +126,7 @@ def _file(pk: int, case: Case | None = None) -> Attachment:
 
 
 @require_GET
-def bytes_of(request: HttpRequest, pk: int, which: str) -> HttpResponseBase:
+def bytes_of(request: HttpRequest, pk: int, which: str) -> StreamingHttpResponse:
     """The bytes of a file: `whole`, `small` (the thumbnail) or `save` (to keep elsewhere)."""
     row = _file(pk)
     name = row.thumbnail if which == "small" else row.file
@@ -139,7 +139,7 @@ def bytes_of(request: HttpRequest, pk: int, which: str) -> HttpResponseBase:
     media_type = "image/jpeg" if which == "small" else row.media_type
     if media_type not in PLAYED:
         media_type, which = "application/octet-stream", "save"
-    response = _ranged(request, opened) or FileResponse(opened)
+    response = _streamed(opened, request.headers.get("Range", ""))
     response.headers["Content-Type"] = media_type
     ending = name.rpartition(".")[2]
     called = f"case-{row.case.number if row.case else 0}-{row.kind}-{row.pk}.{ending}"
@@ -152,22 +152,19 @@ def bytes_of(request: HttpRequest, pk: int, which: str) -> HttpResponseBase:
     return response
 
 
-def _ranged(request: HttpRequest, opened: BinaryIO) -> StreamingHttpResponse | None:
-    """A part of the file, when one part was asked for: players of clips want that."""
-    asked = re.fullmatch(r"bytes=(\d{0,18})-(\d{0,18})", request.headers.get("Range", ""))
-    if asked is None or asked.group() == "bytes=-":
-        return None
+def _streamed(opened: BinaryIO, asked: str) -> StreamingHttpResponse:
+    """The file, or the one part of it that was asked for: players of clips want that."""
     size = os.fstat(opened.fileno()).st_size
-    first, last = asked.groups()
-    if first:
-        start, end = int(first), min(int(last or size), size - 1)
-    else:
-        start, end = max(size - int(last), 0), size - 1
-    if start > end or start >= size:
+    part = re.fullmatch(r"bytes=(\d{0,18})-(\d{0,18})", asked)
+    first, last = part.groups() if part is not None else ("", "")
+    if not first and not last:
+        response = StreamingHttpResponse(_part(opened, 0, size))
+        response.headers["Content-Length"] = str(size)
+        return response
+    start, end = (int(first), min(int(last or size), size - 1)) if first else (max(size - int(last), 0), size - 1)
+    if start > end:
         opened.close()
-        refused = StreamingHttpResponse(status=416)
-        refused.headers["Content-Range"] = f"bytes */{size}"
-        return refused
+        return StreamingHttpResponse(status=416, headers={"Content-Range": f"bytes */{size}"})
     response = StreamingHttpResponse(_part(opened, start, end - start + 1), status=206)
     response.headers["Content-Range"] = f"bytes {start}-{end}/{size}"
     response.headers["Content-Length"] = str(end - start + 1)

@@ -246,7 +246,7 @@
       group: form.id, fields, words: form.dataset.what,
     });
     saidAlone(`${form.dataset.what} entered.`);
-    if (form.dataset.clears !== undefined) form.reset();
+    if (form.dataset.clears !== undefined && kept.away) form.reset();
   });
 
   const saidAlone = words => {
@@ -262,6 +262,8 @@
 
   document.addEventListener("wetmount:answered", ({ detail: { entry, status, text } }) => {
     if (!mine(entry)) return;
+    const form = document.getElementById(entry.group ?? "");
+    if (status === 200 && form?.matches("form[data-clears]")) form.reset();
     const later = new Set(kept.all().filter(one => mine(one) && one.id !== entry.id && !one.asks).map(one => one.row));
     if (status === 200 || status === 409 || (status === 422 && pieces(text).length)) {
       if (pieces(text).length && pieces(text).some(one => one.id !== "tray")) {
