@@ -142,6 +142,25 @@ def test_an_agent_that_leaves_the_way_open_is_marked(weighed: WeighUp) -> None:
     assert both.left_open == ()
 
 
+@pytest.mark.parametrize(
+    ("life", "oxygen", "others", "stop"),
+    [
+        (Life(("discus",), species=("Symphysodon aequifasciatus",)), 7.0, (), None),
+        (Life(("discus",), species=("Symphysodon aequifasciatus",)), 5.0, (), "oxygen"),
+        (Life(("discus",), species=("Symphysodon aequifasciatus",)), 7.0, ("columnaris",), "columnaris"),
+        (Life(("discus",)), 7.0, (), "upper_temperature"),
+        (Life(("koi",), species=("Cyprinus rubrofuscus",)), 7.0, (), "sensitive_koi"),
+    ],
+)
+def test_heat_is_an_option_only_where_every_fish_stands_it(
+    weighed: WeighUp, life: Life, oxygen: float, others: tuple[str, ...], stop: str | None
+) -> None:
+    tank = replace(TANK, life=life, water=replace(GOOD, oxygen_mg_per_l=oxygen))
+    heat = plan_for(of(weighed, "ich", *others), tank, REFERENCE).option("heat_ich")
+    assert heat.ready == (stop is None)
+    assert stop is None or stop in {one.id for one in heat.stops}
+
+
 ANTIMICROBIAL = {id for id, row in REFERENCE.doses.items() if "antibacterial" in row.families}
 
 

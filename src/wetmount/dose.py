@@ -15,7 +15,7 @@ from typing import Final
 from wetmount.dose_units import COPPER_SHARE, THIOSULPHATE_ANHYDROUS_SHARE, Strength, dose_in, parse_dose
 from wetmount.dose_writing import write_dose, write_mass, write_number, write_quantity, write_volume
 from wetmount.errors import InputError
-from wetmount.feed import MedicatedFeed, injection_ml, medicated_feed, oral_mg_per_kg_day
+from wetmount.feed import WET_FEED_BINDER_ML_PER_KG, MedicatedFeed, injection_ml, medicated_feed, oral_mg_per_kg_day
 from wetmount.hard_stops import Bounds, Life, Prescription, Present, Stop, WaterState, bounds_for, hard_stops
 from wetmount.reference import Reference
 from wetmount.reference.rows import DoseRow
@@ -455,6 +455,7 @@ def _fed(answer: DoseAnswer, row: DoseRow, chosen: float, order: Order) -> DoseA
     lines = (
         *done.written,
         f"In {write_mass(feed.feed_g)} of feed: {write_mass(feed.feed_g_a_day)} a day for {write_number(days)} days",
+        f"Coat the feed with it in about {write_volume(WET_FEED_BINDER_ML_PER_KG * feed.feed_g / 1000)} of water or oil",
         *feed.words,
     )
     return replace(done, feed=feed, written=lines)

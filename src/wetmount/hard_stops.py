@@ -294,6 +294,30 @@ def hard_stops(
     return tuple(dict.fromkeys(stops))
 
 
+def stops_without_amount(
+    row: DoseRow,
+    water: WaterState,
+    life: Life,
+    reference: Reference,
+    *,
+    bounds: Bounds,
+    present: tuple[Present, ...] = (),
+) -> tuple[Stop, ...]:
+    """Reasons not to use what is set rather than weighed, such as heat: fish, water, company, and for heat the upper
+    temperature of every species (hosts.csv); fish that are not named by species count as too cool for it."""
+    stops = [*_water(row, water), *bounds.refusals, *_company(row, present, reference)]
+    if row.route == "heat" and row.low is not None:
+        if not life.species:
+            text = "the species is not named, so its upper temperature is not known"
+            stops.append(Stop("upper_temperature", text, "hosts"))
+        for species in life.species:
+            host = reference.hosts.get(species)
+            if host is not None and host.temperature_high_c < row.low:
+                text = f"{host.common_name} are kept at up to {host.temperature_high_c:g} °C; {row.low:g} °C is needed"
+                stops.append(Stop("upper_temperature", text, f"hosts {species}"))
+    return tuple(dict.fromkeys(stops))
+
+
 def _agent(row: DoseRow, life: Life, lawful_here: bool | None, prescription: Prescription | None) -> Iterator[Stop]:
     at = f"doses {row.treatment}"
     if life.for_food:

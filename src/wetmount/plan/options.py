@@ -21,9 +21,10 @@ from wetmount.hard_stops import (
     conflict_between,
     hard_stops,
     required_checks,
+    stops_without_amount,
 )
 from wetmount.reference import Reference
-from wetmount.reference.rows import HusbandryStep, Treats
+from wetmount.reference.rows import DoseRow, HusbandryStep, Treats
 from wetmount.volume import Volume
 from wetmount.weighup.results import WeighUp
 
@@ -244,21 +245,28 @@ def _agents(
             if row.condition is not None
         )
         bounds = bounds_for(dose, tank.water, tank.life, reference, rise_dkh=1.0)
-        stops = hard_stops(
-            dose,
-            tank.water,
-            tank.life,
-            reference,
-            bounds=bounds,
-            present=tank.present,
-            confirmed=tank.confirmed | frozenset(required_checks(dose)),
-            lawful_here=tank.lawful_here,
-            prescription=tank.prescriptions.get(treatment),
-        )
+        if dose.supply == "not_weighed":
+            stops = _columnaris(dose, weigh_up) + stops_without_amount(
+                dose, tank.water, tank.life, reference, bounds=bounds, present=tank.present
+            )
+        else:
+            stops = hard_stops(
+                dose,
+                tank.water,
+                tank.life,
+                reference,
+                bounds=bounds,
+                present=tank.present,
+                confirmed=tank.confirmed | frozenset(required_checks(dose)),
+                lawful_here=tank.lawful_here,
+                prescription=tank.prescriptions.get(treatment),
+            )
         effects = {cover.condition: cover.effect or 0.0 for cover in covers}
         risks = [*bounds.words, *(f"test fish first: {note}" for note in bounds.test_first)]
         low = [cover for cover in covers if (cover.effect or 0) < 0.5]
         risks += [f"leaves most of {reference.conditions[cover.condition].name}" for cover in low]
+        if dose.reason:
+            risks.append(f"no amount: {dose.reason}")
         missed = [one for one in leading if one not in effects]
         risks += [f"does nothing against {reference.conditions[one].name}" for one in missed]
         unproven = None
@@ -277,6 +285,16 @@ def _agents(
             unproven,
             tuple(one for one in opened if one not in effects),
         )
+
+
+def _columnaris(row: DoseRow, weigh_up: WeighUp) -> tuple[Stop, ...]:
+    """Heat is refused while columnaris is possible: it feeds it."""
+    if row.route != "heat":
+        return ()
+    possible = any(one.id == "columnaris" and one.probability >= OPENED_FROM for one in weigh_up.conditions)
+    return (
+        (Stop("columnaris", "columnaris is possible and heat feeds it", "cautions, refuse rules"),) if possible else ()
+    )
 
 
 def _order(reference: Reference) -> Callable[[Option], tuple[bool, bool, float]]:
