@@ -137,7 +137,7 @@ def test_a_backup_is_one_moment_while_entries_are_saved(filled: Case, device: De
     assert Note.objects.count() > 1, "they were written"
 
 
-def test_a_file_that_is_gone_is_told_and_the_rest_is_kept(filled: Case, device: Device, files: Path, tmp_path: Path) -> None:
+def test_a_file_that_is_gone_is_told(filled: Case, device: Device, files: Path, tmp_path: Path) -> None:
     keep_picture(device, filled, files, 2)
     (files / f"ab/{2:024x}.jpg").unlink()
     made = make_backup(tmp_path / "one.zip", tmp_path)
@@ -151,7 +151,9 @@ def test_where_it_cannot_be_written_is_told(filled: Case, tmp_path: Path, where:
         make_backup(tmp_path / where, tmp_path)
 
 
-def test_what_reads_back_differently_is_not_a_backup(filled: Case, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_reads_back_differently_is_no_backup(
+    filled: Case, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     (tmp_path / "one.zip").write_bytes(b"the backup of yesterday")
     monkeypatch.setattr(packing, "_digest", lambda source: (1, "0" * 64))
     with pytest.raises(InputError, match="reads back differently"):

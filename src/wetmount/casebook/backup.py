@@ -1,8 +1,8 @@
 """Backup and restore of a whole casebook: the database and all files in one archive.
 
 A backup is taken while the casebook runs: the database as it is at one moment, then the files it names, which are never
-altered once they are kept. A restore checks everything before it touches anything; one renaming of the database decides,
-so that what is there is either the old casebook or the restored one.
+altered once they are kept. A restore checks everything before it touches anything; one renaming of the database
+decides, so that what is there is either the old casebook or the restored one.
 """
 
 from __future__ import annotations
@@ -292,7 +292,7 @@ def _alone_with(database: Path) -> None:
 
 
 def _place_files(staging: Path, folder: Path) -> None:
-    """Names of files are drawn at random and their content is never altered, so new ones only come in beside the old."""
+    """Put the files in beside the old ones: names are drawn at random, and what has one name is never altered."""
     for path in _files_in(staging / configuration.FILES):
         target = folder / configuration.FILES / path.relative_to(staging / configuration.FILES)
         target.parent.mkdir(mode=0o700, parents=True, exist_ok=True)

@@ -13,9 +13,10 @@ import json
 import os
 import re
 import stat
+import tempfile
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -26,6 +27,7 @@ from wetmount.errors import InputError
 MANIFEST = "manifest.json"
 MAX_MANIFEST_BYTES = 64_000_000
 CHUNK = 1 << 20
+Refuse = Callable[[str], NoReturn]
 _NAME = re.compile(r"[A-Za-z0-9_-][A-Za-z0-9._-]{0,99}(/[A-Za-z0-9_-][A-Za-z0-9._-]{0,99}){0,5}")
 _COMPRESSED_ALREADY = (".jpg", ".png", ".m4a", ".mp3", ".aac", ".ogg", ".weba", ".webm", ".mp4", ".mov", ".dump")
 
@@ -52,7 +54,7 @@ class Listed:
 
 
 class Packer:
-    """Writes an archive beside its target; `finish` reads it back and puts it in its place. Without it nothing is left."""
+    """Writes an archive beside its target; `finish` reads it back and puts it in its place. Else nothing is left."""
 
     def __init__(self, target: Path) -> None:
         self.target = target
@@ -166,8 +168,7 @@ class Unpacker:
 
     def read(self, name: str, most: int) -> bytes:
         """An entry of at most `most` bytes. Raises `InputError` when it is larger or not what the manifest says."""
-        if self.entries[name].size > most:
-            self.refuse(f"holds a {name} of {self.entries[name].size / 1e6:.0f} MB; at most {most / 1e6:.0f} MB fit")
+        self._check_size(name, most)
         return b"".join(self._chunks(name))
 
     def extract(self, name: str, target: Path) -> None:
@@ -179,6 +180,20 @@ class Unpacker:
                 out.write(chunk)
             out.flush()
             os.fsync(out.fileno())
+
+    @contextlib.contextmanager
+    def opened(self, name: str, most: int) -> Iterator[BinaryIO]:
+        """An entry as a file to read in, compared with its checksum before. Raises `InputError` like `read`."""
+        self._check_size(name, most)
+        with tempfile.TemporaryFile() as out:
+            for chunk in self._chunks(name):
+                out.write(chunk)
+            out.seek(0)
+            yield out
+
+    def _check_size(self, name: str, most: int) -> None:
+        if self.entries[name].size > most:
+            self.refuse(f"holds a {name} of {self.entries[name].size / 1e6:.0f} MB; at most {most / 1e6:.0f} MB fit")
 
     def _chunks(self, name: str) -> Iterator[bytes]:
         listed, digest, size = self.entries[name], hashlib.sha256(), 0
@@ -224,7 +239,7 @@ def unpacked(path: Path, kind: str, format: int, limits: Limits) -> Iterator[Unp
         yield Unpacker(path, zip, manifest, listed)
 
 
-def _checked(zip: zipfile.ZipFile, path: Path, limits: Limits, refuse: Any) -> dict[str, zipfile.ZipInfo]:
+def _checked(zip: zipfile.ZipFile, path: Path, limits: Limits, refuse: Refuse) -> dict[str, zipfile.ZipInfo]:
     infos = zip.infolist()
     if len(infos) > limits.entries:
         refuse(f"holds {len(infos)} entries; at most {limits.entries} are accepted")
@@ -254,7 +269,7 @@ def _checked(zip: zipfile.ZipFile, path: Path, limits: Limits, refuse: Any) -> d
 
 
 def _manifest(
-    zip: zipfile.ZipFile, infos: dict[str, zipfile.ZipInfo], kind: str, format: int, refuse: Any
+    zip: zipfile.ZipFile, infos: dict[str, zipfile.ZipInfo], kind: str, format: int, refuse: Refuse
 ) -> dict[str, Any]:
     if MANIFEST not in infos or infos[MANIFEST].file_size > MAX_MANIFEST_BYTES:
         refuse(f"is no {kind} of Wetmount: it has no {MANIFEST}")
@@ -278,7 +293,7 @@ def _manifest(
     return checked
 
 
-def _entries(manifest: dict[str, Any], infos: dict[str, zipfile.ZipInfo], refuse: Any) -> dict[str, Listed]:
+def _entries(manifest: dict[str, Any], infos: dict[str, zipfile.ZipInfo], refuse: Refuse) -> dict[str, Listed]:
     stated = manifest.get("entries")
     if not isinstance(stated, dict):
         refuse(f"is damaged: its {MANIFEST} lists no entries")

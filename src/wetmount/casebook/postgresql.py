@@ -51,7 +51,7 @@ def load(path: Path) -> None:
 def _run(name: str, *arguments: str) -> None:
     given = connection.settings_dict
     connection.close()
-    target = {"PGHOST": given["HOST"], "PGPORT": given["PORT"], "PGUSER": given["USER"], "PGPASSWORD": given["PASSWORD"]}
+    target = {f"PG{key}": given[key] for key in ("HOST", "PORT", "USER", "PASSWORD")}
     # The password goes by the surroundings: other users of the machine can read the words of a command.
     environment = os.environ | {key: value for key, value in target.items() if value}
     environment |= {f"PG{key.upper()}": str(value) for key, value in given["OPTIONS"].items() if key.startswith("ssl")}

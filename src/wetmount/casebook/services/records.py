@@ -168,14 +168,13 @@ def _name(row: Keeper | FishRoom | System | Tank | None) -> str | None:
 # --- record to database -----------------------------------------------------------------------------------------------
 
 
-def import_case(device: Device | None, record: core.Case) -> Case:
+def import_case(device: Device | None, record: core.Case, *, any_host: bool = False) -> Case:
     """A new case from a record. Raises `InputError` when the record says what cannot be; then nothing is written.
 
     Places are found by name, or made. Pictures are named in a record, not held in it, and come by the archive.
+    `any_host`: the host may be missing or unknown to the reference, as it may in a case that is being worked.
     """
-    for problem in check_content(record, record.title or "case", reference()):
-        if problem.fatal:
-            raise problem.error()
+    check_record(record, record.title or "case", any_host=any_host)
     with transaction.atomic():
         number = next_number()
         # An act of its own: keepers and tanks outlive the case, and so does the record of their making.
@@ -183,6 +182,13 @@ def import_case(device: Device | None, record: core.Case) -> Case:
             places = _Places(writer, record)
         with act(device, "import_case", f"Case {number} brought in") as writer:
             return _Import(writer, record, places).case(number)
+
+
+def check_record(record: core.Case, name: str, *, any_host: bool = False) -> None:
+    """Raises `InputError`, naming the file `name`, for the first thing in the record that cannot be used."""
+    for problem in check_content(record, name, reference()):
+        if problem.fatal and not (any_host and (problem.field or "").startswith("host")):
+            raise problem.error()
 
 
 class _Places:
