@@ -111,8 +111,12 @@ def peer(count: int) -> tuple[float, float]:
     """The same model in the PyPI package gillespie."""
     import gillespie
 
-    rates = [lambda s, t: s[0] * ON, lambda s, t: s[1] * CYST, lambda s, t: s[2] * FREE * NEW / YOUNG]
-    rates.append(lambda s, t: s[2] * FREE * (1 - NEW / YOUNG))
+    rates = [
+        lambda on, cyst, free: on * ON,
+        lambda on, cyst, free: cyst * CYST,
+        lambda on, cyst, free: free * FREE * NEW / YOUNG,
+        lambda on, cyst, free: free * FREE * (1 - NEW / YOUNG),
+    ]
     changes = [[-1, 1, 0], [0, -1, YOUNG], [1, 0, -1], [0, 0, -1]]
     begun, gone = time.perf_counter(), 0
     for _ in range(count):

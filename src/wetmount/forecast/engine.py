@@ -299,7 +299,8 @@ def _advance(rules: Rules, state: State, step: int, luck: _Luck, seeking_share: 
         mean = rules.offspring[step] * rules.dt * (state.adult + after) / 2
         new_off = luck.born(mean)
         state.adult = after
-    state.free = np.minimum(state.free - settled - lost + born, LARGEST).astype(state.free.dtype)
+    free = state.free - settled - lost + born
+    state.free = free if luck.rng is None else np.minimum(free, int(LARGEST))
     _enter(state.off_queue, rules.off, new_off, step, luck)
     _enter(state.young_queue, rules.young, settled, step, luck)
     state.off = state.off + new_off

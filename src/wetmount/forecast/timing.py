@@ -29,12 +29,13 @@ Progress = Callable[[float], bool]
 
 STAGES: Final = ("off", "free", "young", "adult", "seeking")
 SHORTEST_HORIZON_DAYS: Final = 40
-DRAWS: Final = 8
+DRAWS: Final = 12
 LONGEST_PLAN_DAYS: Final = 90
 INTERVALS: Final = 13
 """Different intervals tried; in cold water they are more than a day apart."""
 CLEAR_CHANCE: Final = 0.9
 """Chance of leaving none from which more treatments are not advised (the project's choice)."""
+UNCROWDED: Final = 1e30
 AS_GOOD: Final = 0.05
 """Of schedules whose rank is within this of the best, the shortest is taken."""
 SHORTEST_REPEAT_DAYS: Final = 2
@@ -275,7 +276,8 @@ def _tiled(rules: Rules, number: int) -> Rules:
             np.broadcast_to(leaves, (leaves.shape[0], number, leaves.shape[2])),
         )
 
-    return replace(rules, off=wide(rules.off), young=wide(rules.young))
+    # without crowding: where every schedule ends in a full tank, none would be better than another
+    return replace(rules, off=wide(rules.off), young=wide(rules.young), crowding=np.full((1, 1), UNCROWDED))
 
 
 def _tiled_start(start: Start, number: int) -> Start:
