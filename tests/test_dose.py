@@ -444,7 +444,8 @@ def test_a_written_number_reads_back(value: float, digits: int, direction: str) 
         ("3 mg/L", "mg/L", "mg/L"), ("3 g/L", "g/L", "mg/L"), ("3 g/m3", "g/m**3", "mg/L"), ("3 ug/L", "ug/L", "mg/L"),
         ("3 mg/m3", "mg/m**3", "mg/L"), ("3 mg/mL", "mg/mL", "mg/L"), ("3 kg/m3", "kg/m**3", "mg/L"),
         ("3 uL/L", "uL/L", "uL/L"), ("3 mL/m3", "mL/m**3", "uL/L"), ("3 mL/L", "mL/L", "uL/L"),
-        ("3 uL/mL", "uL/mL", "uL/L"), ("3 mcg/kg/day", "ug/kg/day", "mg/kg/day"), ("3 g/kg/day", "g/kg/day", "mg/kg/day"),
+        ("3 uL/mL", "uL/mL", "uL/L"), ("3 mcg/kg/day", "ug/kg/day", "mg/kg/day"),
+        ("3 g/kg/day", "g/kg/day", "mg/kg/day"),
         ("3 ug/kg", "ug/kg", "mg/kg"),
     ],
 )  # fmt: skip
