@@ -455,7 +455,7 @@ def _fed(answer: DoseAnswer, row: DoseRow, chosen: float, order: Order) -> DoseA
     lines = (
         *done.written,
         f"In {write_mass(feed.feed_g)} of feed: {write_mass(feed.feed_g_a_day)} a day for {write_number(days)} days",
-        f"Coat the feed with it in about {write_volume(WET_FEED_BINDER_ML_PER_KG * feed.feed_g / 1000)} of water or oil",
+        f"Coat the feed with it in {write_volume(WET_FEED_BINDER_ML_PER_KG * feed.feed_g / 1000)} of water or oil",
         *feed.words,
     )
     return replace(done, feed=feed, written=lines)
