@@ -24,7 +24,7 @@ PROGRESS_EVERY = 100
 @click.option("--json", "as_json", is_flag=True, help="Print JSON, all causes in rank order, instead of tables.")
 @click.option("--all", "show_all", is_flag=True, help="Show every cause in the table, however unlikely.")
 @click.option("--evidence", "show_evidence", is_flag=True, help="List every finding used and how it came about.")
-@click.option("--quick", is_flag=True, help="Causes and explanations only: leave out firmness and next examinations.")
+@click.option("--quick", is_flag=True, help="Causes and explanations only: no reasons, firmness or next examinations.")
 @look_option
 @seed_option
 @overlay_option

@@ -34,7 +34,7 @@ class Weighed:
 def weigh_file(
     path: Path, reference: Reference, *, look_date: str | None = None, seed: int = 1, quick: bool = False
 ) -> Weighed:
-    """Read a case file and weigh it up; `quick` leaves out firmness and the next examinations.
+    """Read a case file and weigh it up; `quick` leaves out reasons, firmness and the next examinations.
 
     Raises InputError when the file is no case that can be used.
     """
@@ -42,7 +42,8 @@ def weigh_file(
     case = read_case(path, reference)
     look = look_index(case, look_date)
     evidence = gather_evidence(case, reference, look)
-    result = weigh_up(evidence, reference, seed=seed, firmness=not quick, examinations=not quick)
+    full = not quick
+    result = weigh_up(evidence, reference, seed=seed, reasons=full, firmness=full, examinations=full)
     log("weighed", file=str(path), ms=round(1000 * (time.perf_counter() - began)), state_bits=result.state_bits)
     flags, steps = first_aid_for_look(case, look, evidence, reference)
     return Weighed(str(path), case, result, cautions_of(result, reference), flags, steps)
