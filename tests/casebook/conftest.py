@@ -17,7 +17,7 @@ from django.db import connection
 from django.test import Client
 
 from wetmount.casebook import pairing, server
-from wetmount.casebook.models import Case, Device, Examination, FishRoom, Tank
+from wetmount.casebook.models import Case, Device, Examination, FishRoom, Look, Tank
 from wetmount.casebook.services import cases, keeping, looking
 
 PHONE_ADDRESS = "192.0.2.7"  # of the documentation range, RFC 5737
@@ -142,3 +142,21 @@ def scrape(device: Device, case: Case) -> Examination:
     look = case.looks.get()
     fish = looking.add_fish(device, case, state="alive")
     return looking.add_examination(device, look, "skin_scrape", fish=fish)
+
+
+@pytest.fixture
+def weighable(device: Device, case: Case) -> Look:
+    """The look of `case` with something to weigh: rubbing, flickering flagellates, a few toothed discs, some nitrite."""
+    look: Look = case.looks.get()
+    fish = looking.add_fish(device, case, state="alive")
+    tank_look = looking.add_examination(device, look, "tank_look")
+    for finding, level in (("flashing", 2), ("rapid_breathing", 1), ("loss_of_balance", 0)):
+        looking.record_finding(device, tank_look, finding, level)
+    scrape = looking.add_examination(device, look, "skin_scrape", fish=fish)
+    looking.record_finding(device, scrape, "skin_costia", 2)
+    looking.record_finding(device, scrape, "skin_trichodinid", 1, sure="doubtful")
+    looking.sweep_rest(device, scrape)
+    looking.answer_history(device, case, "recent_introduction", "yes")
+    keeping.set_reading(device, look, "temperature", "25.5 C")
+    keeping.set_reading(device, look, "nitrite", "0.8 mg/L NO2")
+    return look

@@ -8,6 +8,7 @@ so it is stale the moment an entry, a row or a cost changes.
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
@@ -17,7 +18,7 @@ from django.db import IntegrityError, transaction
 from wetmount import case as core
 from wetmount.case_check import check_content
 from wetmount.casebook import clock
-from wetmount.casebook.models import Case, Look, WeighUpCache
+from wetmount.casebook.models import Case, FindingEntry, Look, WeighUpCache
 from wetmount.casebook.services.records import case_record, look_index
 from wetmount.evidence import Evidence, gather_evidence
 from wetmount.reference import Reference
@@ -41,12 +42,16 @@ class CannotWeigh(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Ready:
-    """A look ready to be weighed: the case as a record, the place of the look in it, its evidence, the tables."""
+    """A look ready to be weighed: the case as a record, the place of the look in it, its evidence, the tables.
+
+    `left_out` are entries of this look that the tables do not know (rows of the practice that are gone).
+    """
 
     record: core.Case
     place: int
     evidence: Evidence
     reference: Reference
+    left_out: tuple[str, ...]
 
     @property
     def nothing_entered(self) -> bool:
@@ -73,12 +78,31 @@ class Standing:
 
 
 def ready(case: Case, look: Look, reference: Reference) -> Ready:
-    """The evidence of a look. Raises `CannotWeigh` when the case says what the reference does not know."""
+    """The evidence of a look. Raises `CannotWeigh` when the case says what cannot be so.
+
+    A host that the reference does not know is no reason: such fish are weighed as any fish.
+    """
     record, place = case_record(case), look_index(case, look)
-    wrong = tuple(str(problem) for problem in check_content(record, "this case", reference) if problem.fatal)
+    if record.host.group is not None and record.host.group not in reference.host_groups:
+        record = msgspec.structs.replace(record, host=core.Host(species=record.host.species))
+    wrong = tuple(
+        f"{problem.field}: {problem.message}" if problem.field else problem.message
+        for problem in check_content(record, "", reference)
+        if problem.fatal and not (problem.field or "").startswith("host")
+    )
     if wrong:
         raise CannotWeigh(wrong)
-    return Ready(record, place, gather_evidence(record, reference, place), reference)
+    evidence = gather_evidence(record, reference, place)
+    return Ready(record, place, evidence, reference, tuple(_left_out(look, reference)))
+
+
+def _left_out(look: Look, reference: Reference) -> Iterator[str]:
+    """Entries that `case_record` leaves out because the tables do not have their finding or level."""
+    entries = FindingEntry.objects.filter(examination__look=look).order_by("pk")
+    for finding, level in entries.values_list("finding", "level"):
+        row = reference.findings.get(finding)
+        if row is None or level >= len(row.levels):
+            yield finding if row is None else f"{row.name}, level {level}"
 
 
 def weighed(look: Look, asked: Ready, *stages: str) -> Standing:

@@ -66,6 +66,7 @@ class Pointing:
     header: tuple[str, ...]
     rows: tuple[tuple[CellShown, ...], ...]
     href: str
+    own: int
 
 
 @require_GET
@@ -90,7 +91,7 @@ def index(request: HttpRequest) -> HttpResponse:
 
 @require_GET
 def table(request: HttpRequest, table: str) -> HttpResponse:
-    """One table: conditions by kind, findings by examination, others as they stand; `of` keeps the rows that name it."""
+    """One table: conditions by kind, findings by examination, others as they stand; `of` keeps rows that name it."""
     if table not in TABLES:
         raise Http404
     tables = practice_reference(preferences())
@@ -158,10 +159,12 @@ def _shown_cells(shown: ShownRow, tables: Reference) -> list[CellShown]:
 def _pointing(one: PointingRows, id: str, tables: Reference) -> Pointing:
     columns = load_columns()[one.table]
     href = f"{reverse('reference_table', args=[one.table])}?of={id}"
+    held = getattr(tables, one.table)
+    naming = (row for row in (held.values() if TABLES[one.table].mapping else held) if _names(one.table, row, id))
+    own = sum(is_own(one.table, row) for row in naming) if overlay_folder() else 0
     if one.header == ("rows",):  # of a source only the number of its rows is told
-        return Pointing(
-            one.table, _label(one.column), (), ((CellShown("", "", (Part(f"{one.rows[0][0]} rows", href),)),),), href
-        )
+        counted = CellShown("", "", (Part(f"{one.rows[0][0]} rows", href),))
+        return Pointing(one.table, _label(one.column), (), ((counted,),), href, own)
     rows = tuple(
         tuple(
             CellShown(_label(column), "", _parts(value, columns[column], tables))
@@ -169,7 +172,7 @@ def _pointing(one: PointingRows, id: str, tables: Reference) -> Pointing:
         )
         for cells in one.rows
     )
-    return Pointing(one.table, _label(one.column), tuple(map(_label, one.header)), rows, href)
+    return Pointing(one.table, _label(one.column), tuple(map(_label, one.header)), rows, href, own)
 
 
 def _cells(table: str, row: Any, tables: Reference) -> list[CellShown]:
@@ -226,13 +229,16 @@ def _grouped(table: str, rows: Iterable[Any], tables: Reference) -> list[tuple[s
 
 def _listed(table: str, row: Any) -> Listed:
     key = getattr(row, TABLES[table].key[0])
-    beside = {
-        "conditions": lambda: f"{100 * row.rate:g} % of cases",
-        "findings": lambda: ", ".join(row.levels).replace("_", " "),
-        "sources": lambda: row.kind,
-        "examinations": lambda: f"{row.minutes:g} min",
-    }.get(table, lambda: getattr(row, "basis", ""))
-    return Listed(capital(_name(row)), key, beside(), reverse("reference_row", args=[table, key]), is_own(table, row))
+    beside = getattr(row, "basis", "")
+    if table == "conditions":
+        beside = f"{100 * row.rate:g} % of cases"
+    elif table == "findings":
+        beside = ", ".join(row.levels).replace("_", " ")
+    elif table == "examinations":
+        beside = f"{row.minutes:g} min"
+    elif table == "sources":
+        beside = row.kind
+    return Listed(capital(_name(row)), key, beside, reverse("reference_row", args=[table, key]), is_own(table, row))
 
 
 def _name(row: Any) -> str:
@@ -275,6 +281,9 @@ def _title(table: str) -> str:
 
 
 def _label(column: str) -> str:
+    """A column's name in words; its unit stands with the value."""
+    for unit in ("_c", "_h", "_cm", "_um", "_dgh"):
+        column = column.removesuffix(unit)
     return column.replace("_", " ")
 
 

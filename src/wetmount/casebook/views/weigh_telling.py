@@ -348,11 +348,10 @@ class WeighUpPage:
     def notes(self) -> tuple[tuple[str, str], ...]:
         """What was entered and not used, or contradicts a reading: (finding, why)."""
         evidence, findings = self.weighup.evidence, self.reference.findings
+        gone = [(one, "left out: the reference has no such row") for one in self.ready.left_out]
         contradicted = [(capital(findings[one.finding].name), one.why) for one in evidence.contradictions]
-        return (
-            *contradicted,
-            *((capital(findings[one.finding].name), f"left out: {one.why}") for one in evidence.ignored),
-        )
+        ignored = [(capital(findings[one.finding].name), f"left out: {one.why}") for one in evidence.ignored]
+        return (*gone, *contradicted, *ignored)
 
 
 def reason_words(findings: Sequence[str], level: int, reference: Reference) -> str:

@@ -83,7 +83,7 @@ def what_if(request: HttpRequest, number: int) -> HttpResponse:
             (tables.examinations[id], rows, any(one.chosen is not None for one in rows))
             for id, rows in ((id, list(rows)) for id, rows in groupby(choices, key=lambda one: one.row.examination))
         ],
-        "entered": [one for one in choices if one.now is not None],
+        "entered": _entered(choices),
         "changed": [one for one in choices if one.chosen is not None],
         "moved": _moved(before, after),
         "leads_before": before.conditions[0],
@@ -137,6 +137,20 @@ def _changed(given: Mapping[str, Any], now: dict[str, int], reference: Reference
     return changed
 
 
+def _entered(choices: list[Choice]) -> list[tuple[str, list[Choice], bool]]:
+    """What was entered, in three lists, each with whether it stands open: what was seen does."""
+    entered = [one for one in choices if one.now is not None]
+    asked = [one for one in entered if one.row.kind == "cause"]
+    seen = [one for one in entered if one.row.kind != "cause" and one.now]
+    clear = [one for one in entered if one.row.kind != "cause" and not one.now]
+    lists = [("Seen, measured, told", seen), ("Looked for, not seen", clear), ("Answers on the history", asked)]
+    return [
+        (title, rows, place == 0 or any(one.chosen is not None for one in rows))
+        for place, (title, rows) in enumerate(lists)
+        if rows
+    ]
+
+
 def _askable(reference: Reference) -> list[Finding]:
     order = {id: row.order for id, row in reference.examinations.items()}
     return sorted(reference.findings.values(), key=lambda row: order[row.examination])
@@ -157,8 +171,9 @@ def _choice(row: Finding, now: int | None, chosen: int | None, evidence: Evidenc
 
 def _level(row: Finding, level: int) -> str:
     """A level as one chooses it: a question of history is answered, water is tested, everything else is looked for."""
-    if row.kind in ("cause", "effect") and row.levels[level] in ("absent", "present"):
-        return ("no", "yes")[level]
+    if row.kind in ("cause", "effect"):
+        word = row.levels[level].replace("_", " ")
+        return {"absent": "no", "present": "yes"}.get(word, word)
     if row.kind in ("water", "laboratory") and level == 0:
         return "tested, not so"
     return say_level(row.levels, level)
