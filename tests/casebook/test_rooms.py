@@ -83,9 +83,10 @@ def test_pages_open_and_strangers_are_told_nothing(
 
 def test_wrong_ids_and_methods(browser: Client, device: Device, room: FishRoom, tank: Tank, batch: Batch) -> None:
     elsewhere = keeping.add_room(device, "Elsewhere")
-    wrong = ["/rooms/999/", "/rooms/999/set-up/", "/rooms/999/change/", "/rooms/999/tank/new/",
-             f"/rooms/{room.pk}/cat/new/", f"/rooms/{room.pk}/tank/999/", f"/rooms/{room.pk}/cat/1/", f"/rooms/{elsewhere.pk}/tank/{tank.pk}/",
-             f"/rooms/{elsewhere.pk}/batch/{batch.pk}/"]  # fmt: skip
+    nowhere = ("", "set-up/", "change/", "tank/new/")
+    wrong = [f"/rooms/999/{rest}" for rest in nowhere]
+    wrong += [f"/rooms/{room.pk}/{rest}" for rest in ("cat/new/", "cat/1/", "tank/999/")]
+    wrong += [f"/rooms/{elsewhere.pk}/{rest}" for rest in (f"tank/{tank.pk}/", f"batch/{batch.pk}/")]
     for path in wrong:
         assert browser.get(path).status_code == 404, path
     for path in ("/rooms/", f"/rooms/{room.pk}/", f"/rooms/{room.pk}/set-up/"):
