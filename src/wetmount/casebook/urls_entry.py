@@ -41,7 +41,6 @@ urlpatterns: list[URLPattern] = [
     path("case/<int:number>/task/", entry_fish.add_task, name="add_task"),
     path("case/<int:number>/task/<int:pk>/", entry_fish.finish_task, name="finish_task"),
     path("case/<int:number>/cause/", entry_fish.set_cause, name="set_cause"),
-    path("case/<int:number>/close/", entry_fish.close, name="close"),
     path("case/<int:number>/addendum/", entry_fish.addendum, name="addendum"),
     # files
     path("case/<int:number>/files/", files.add_files, name="add_files"),

@@ -251,14 +251,6 @@ def set_cause(request: HttpRequest, number: int) -> HttpResponse:
 
 
 @require_POST
-def close(request: HttpRequest, number: int) -> HttpResponse:
-    """Close and lock the case."""
-    case = case_or_404(number)
-    cases.close_case(request.device, case, on=day(request, "on", "Closed on"))
-    return redirect("case", case.number)
-
-
-@require_POST
 def addendum(request: HttpRequest, number: int) -> HttpResponse:
     """Add to a closed case."""
     case = case_or_404(number)
