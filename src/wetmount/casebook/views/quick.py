@@ -86,7 +86,7 @@ def water(request: HttpRequest) -> HttpResponse:
         "others_open": any(field.value for field in fields if field.name not in USUAL),
         "report": report,
         "lines": [(line, _how_bad(line.finding, line.level)) for line in report.lines] if report else (),
-        "judged_for": species or reference().host_groups[group or "fish"].meaning,
+        "judged_for": (host if species else "") or reference().host_groups[group or "fish"].meaning,
         "host": host,
         "hosts": host_names(),
         "tank": tank_text,

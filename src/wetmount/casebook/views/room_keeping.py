@@ -30,8 +30,11 @@ SHOWN_MOVES = 200
 # --- forms ------------------------------------------------------------------------------------------------------------
 
 
-def _text(label: str, *, required: bool = False, help_text: str = "", long: bool = False) -> forms.CharField:
-    widget = forms.Textarea(attrs={"rows": 3}) if long else forms.TextInput(attrs={"autocomplete": "off"})
+def _text(
+    label: str, *, required: bool = False, help_text: str = "", long: bool = False, offers: str = ""
+) -> forms.CharField:
+    typed = {"autocomplete": "off"} | ({"list": f"offers-{offers}"} if offers else {})
+    widget = forms.Textarea(attrs={"rows": 3}) if long else forms.TextInput(attrs=typed)
     return forms.CharField(
         label=label, required=required, help_text=help_text, widget=widget, max_length=5000 if long else 200
     )
@@ -55,7 +58,7 @@ class RoomForm(forms.Form):
     """Premises."""
 
     name = _text("Name", required=True)
-    keeper = _text("Keeper", help_text="Whose fish they are.")
+    keeper = _text("Keeper", help_text="Whose fish they are.", offers="keeper")
     note = _text("Note", long=True)
 
 
@@ -63,7 +66,7 @@ class OfRoom(forms.Form):
     """A form that offers what there is in one room."""
 
     def __init__(self, *args: Any, room: FishRoom, row: Any = None, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
+        super().__init__(*args, label_suffix="", **kwargs)
         self.room, self.row = room, row
         choices = {"system": room.systems.all(), "batch": room.batches.all()}
         for name, one in self.fields.items():
@@ -101,7 +104,7 @@ class NewTanksForm(TankForm):
 class BatchForm(OfRoom):
     """Fish that arrived together."""
 
-    species = _text("Species", required=True)
+    species = _text("Species", required=True, offers="species")
     origin = _text("From", help_text="Supplier, breeder or water they come from.")
     arrived = _date("Arrived", required=False)
     number = _count("How many")
@@ -111,7 +114,7 @@ class BatchForm(OfRoom):
 class MoveForm(OfRoom):
     """Fish from one tank to another."""
 
-    batch = forms.ModelChoiceField(Batch.objects.none(), label="Which fish")
+    batch = forms.ModelChoiceField(Batch.objects.none(), label="Which fish", empty_label="choose")
     number = _count("How many", help_text="Empty: all of them that were there.")
     from_tank = forms.ModelChoiceField(Tank.objects.none(), required=False, label="From", empty_label="outside")
     to_tank = forms.ModelChoiceField(
@@ -125,8 +128,8 @@ class ContactForm(OfRoom):
     """A net, a tool or water that went from one tank to another."""
 
     kind = forms.ChoiceField(choices=[("net", "net or tool shared"), ("water", "water carried over")], label="What")
-    from_tank = forms.ModelChoiceField(Tank.objects.none(), label="First in")
-    to_tank = forms.ModelChoiceField(Tank.objects.none(), label="Then in")
+    from_tank = forms.ModelChoiceField(Tank.objects.none(), label="First in", empty_label="choose")
+    to_tank = forms.ModelChoiceField(Tank.objects.none(), label="Then in", empty_label="choose")
     on = _date("Day")
     note = _text("Note", long=True)
 
@@ -295,7 +298,7 @@ def change_room(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _room_form(request: HttpRequest, row: FishRoom | None) -> HttpResponse:
     first = {"name": row.name, "keeper": row.keeper.name if row.keeper else "", "note": row.note} if row else None
-    form = RoomForm(request.POST or None, initial=first)
+    form = RoomForm(request.POST or None, initial=first, label_suffix="")
     wrong = ""
     if request.method == "POST":
         try:
