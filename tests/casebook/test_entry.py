@@ -91,7 +91,9 @@ def test_the_look_of_another_case_is_not_there(browser: Client, case: Case, open
     ["finding/", "sweep/", "unsweep/", "examination/", "red-flag/", "answer/", "numbers/", "batch/", "note/",
      "reading/", "fish/", "look/", "task/", "cause/", "files/", "addendum/"],
 )  # fmt: skip
-def test_addresses_that_take_entries_take_nothing_else(browser: Client, stranger: Client, case: Case, path: str) -> None:
+def test_addresses_that_take_entries_take_nothing_else(
+    browser: Client, stranger: Client, case: Case, path: str
+) -> None:
     assert browser.get(f"/case/{case.number}/{path}").status_code == 405
     assert stranger.post(f"/case/{case.number}/{path}").status_code == 403
     assert browser.post(f"/case/999999/{path}").status_code == 404
@@ -511,7 +513,9 @@ def test_numbers_are_graded_at_once(browser: Client, case: Case) -> None:
     assert browser.post(url, values | {"total": "a few"}).status_code == 422
 
 
-def test_first_aid_answers_at_once_and_keeps_the_other_answers(browser: Client, phone_browser: Client, case: Case) -> None:
+def test_first_aid_answers_at_once_and_keeps_the_other_answers(
+    browser: Client, phone_browser: Client, case: Case
+) -> None:
     url = f"/case/{case.number}/red-flag/"
     assert "no first aid is called for" in browser.get(f"/case/{case.number}/first-aid/").content.decode()
     text = browser.post(url, {"set": "gasping_surface yes sure 0"}, **PIECES).content.decode()
@@ -642,7 +646,9 @@ def test_following_up_and_back_again(browser: Client, case: Case) -> None:
 
 def queries(client: Client, path: str) -> int:
     client.get(path)
-    with CaptureQueriesContext(connection, ) as caught:
+    with CaptureQueriesContext(
+        connection,
+    ) as caught:
         assert client.get(path).status_code == 200
     return len(caught)
 

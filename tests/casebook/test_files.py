@@ -40,7 +40,9 @@ def with_place() -> bytes:
 
 
 def send(client: Client, case: Case, *sent: tuple[str, bytes], script: bool = False, **fields: Any) -> HttpResponse:
-    uploads = [SimpleUploadedFile(name, data, fields.pop("declared", "application/octet-stream")) for name, data in sent]
+    uploads = [
+        SimpleUploadedFile(name, data, fields.pop("declared", "application/octet-stream")) for name, data in sent
+    ]
     headers = {"HTTP_X_WETMOUNT": "pieces"} if script else {}
     return client.post(f"/case/{case.number}/files/", {"files": uploads, **fields}, **headers)
 
@@ -57,7 +59,9 @@ def lying(files: Path) -> list[Path]:
 # --- photographs ------------------------------------------------------------------------------------------------------
 
 
-def test_a_photograph_is_turned_and_keeps_nothing_but_its_pixels(browser: Client, scrape: Examination, files: Path) -> None:
+def test_a_photograph_is_turned_and_keeps_nothing_but_its_pixels(
+    browser: Client, scrape: Examination, files: Path
+) -> None:
     case = scrape.look.case
     answer = send(browser, case, ("IMG_1.JPG", with_place()), kind="skin_scrape", examination=scrape.pk)
     assert answer.status_code == 302
@@ -181,7 +185,10 @@ HOSTILE = {
         b"\0\0\0\x18ftypmp42" + bytes(12) + b"".join(struct.pack(">I", 8 * (40 - k)) + b"moov" for k in range(40)),
         "damaged",
     ),
-    "mp4 of nothing but boxes": (b"\0\0\0\x18ftypmp42" + bytes(12) + (struct.pack(">I", 8) + b"free") * 20_000, "damaged"),
+    "mp4 of nothing but boxes": (
+        b"\0\0\0\x18ftypmp42" + bytes(12) + (struct.pack(">I", 8) + b"free") * 20_000,
+        "damaged",
+    ),
 }
 
 

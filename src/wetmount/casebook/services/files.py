@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import importlib
 import io
 import os
 import re
@@ -29,7 +30,7 @@ from wetmount.casebook.services.refusals import Refused
 
 MAX_PHOTOGRAPH_BYTES = 60_000_000
 MAX_PIXELS = 120_000_000
-"""Of a photograph: no phone makes more in one exposure that it writes as JPEG; it takes about 0.4 GB while it is read."""
+"""Of a photograph: more than a phone writes as one JPEG; it takes about 0.4 GB while it is read."""
 MAX_SIDE = 30_000
 MAX_SOUND_BYTES = 60_000_000
 MAX_CLIP_BYTES = 250_000_000
@@ -105,9 +106,13 @@ def keep(
     limit = {"photograph": MAX_PHOTOGRAPH_BYTES, "voice": MAX_SOUND_BYTES, "clip": MAX_CLIP_BYTES}[media.kind]
     length = size if size is not None else _length(upload)
     if length > limit:
-        raise Refused(f"The file has {length / 1e6:.0f} MB; at most {limit / 1e6:.0f} MB of it fit. Send a smaller one.")
+        raise Refused(
+            f"The file has {length / 1e6:.0f} MB; at most {limit / 1e6:.0f} MB of it fit. Send a smaller one."
+        )
     with _folder_entry() as stem:
-        values = _keep_photograph(upload, media, stem) if media.kind == "photograph" else _keep_other(upload, media, stem)
+        values = (
+            _keep_photograph(upload, media, stem) if media.kind == "photograph" else _keep_other(upload, media, stem)
+        )
         return keeping.attach(
             device,
             kind=media.kind,
@@ -243,7 +248,7 @@ def _plain(picture: Image.Image) -> Image.Image:
     """The picture in 8 bits, grey or sRGB, with nothing attached."""
     if picture.mode.startswith(("I", "F")):  # of a camera at the microscope: the range it used, over 8 bits
         wide = picture.convert("I").convert("F") if picture.mode != "F" else picture
-        low, high = wide.getextrema()
+        low, high = (float(one) for one in wide.getextrema())  # type: ignore[arg-type]
         scale = 255 / ((high - low) or 1)
         picture = wide.point(lambda value: value * scale + -low * scale).convert("L")
     profile = picture.info.get("icc_profile")
@@ -275,10 +280,9 @@ def _encoded(picture: Image.Image, as_png: bool) -> bytes:
 def _reads_heic() -> bool:
     """Whether the extra that reads HEIC is installed."""
     try:
-        import pillow_heif
+        importlib.import_module("pillow_heif").register_heif_opener()
     except ImportError:
         return False
-    pillow_heif.register_heif_opener()
     return True
 
 

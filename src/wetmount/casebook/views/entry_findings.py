@@ -133,9 +133,11 @@ def unsweep(request: HttpRequest, number: int) -> HttpResponse:
 def entry(request: HttpRequest, number: int, pk: int) -> HttpResponse:
     """Level, how sure, seen in n of m, and a note of one entry."""
     case = case_or_404(number)
-    row = FindingEntry.objects.select_related("examination__look__case", "examination__fish").filter(
-        examination__look__case=case, pk=pk
-    ).first()
+    row = (
+        FindingEntry.objects.select_related("examination__look__case", "examination__fish")
+        .filter(examination__look__case=case, pk=pk)
+        .first()
+    )
     if row is None:
         raise Http404
     known = looking.known_finding(row.finding)
@@ -260,9 +262,7 @@ def add_slide(request: HttpRequest, number: int, pk: int) -> HttpResponse:
 def remove_slide(request: HttpRequest, number: int, pk: int) -> HttpResponse:
     """Take a slide away with its counts."""
     case = case_or_404(number)
-    slide = Slide.objects.select_related("examination__look__case").filter(
-        examination__look__case=case, pk=pk
-    ).first()
+    slide = Slide.objects.select_related("examination__look__case").filter(examination__look__case=case, pk=pk).first()
     if slide is None:
         raise Http404
     keeping.remove_row(request.device, slide, f"{looking.title_of(slide.examination)}: slide deleted")
@@ -295,4 +295,3 @@ def _page_of(case: Case, examination: Examination) -> str:
         return reverse("case", args=[case.number])
     fish = f"&fish={examination.fish_id}" if isinstance(examination.fish, Fish) else ""
     return reverse("case_step", args=[case.number, step.id]) + f"?look={examination.look_id}{fish}"
-

@@ -162,7 +162,7 @@ def head(request: HttpRequest, number: int) -> HttpResponse:
     case = case_or_404(number)
     if request.method == "POST":
         cases.change_case(request.device, case, seen=version(request), **_head_values(request))
-        further = [one for one in Tank.objects.filter(pk__in=_keys(request, "further"))]
+        further = list(Tank.objects.filter(pk__in=_keys(request, "further")))
         cases.set_further_tanks(request.device, case_or_404(number), further)
         return redirect("case", case.number)
     tables = reference()
@@ -186,9 +186,8 @@ def _head_values(request: HttpRequest) -> dict[str, Any]:
     opened = day(request, "opened", "Opened")
     if opened is None:
         raise Refused("A case needs the day on which it was opened.")
-    values: dict[str, Any] = {name: text(request, name, most) for name, most in (
-        ("title", 300), ("own_number", 200), ("which_fish", 300), ("species", 200), ("worries", 20_000), ("note", 20_000)
-    )}  # fmt: skip
+    lengths = {"title": 300, "own_number": 200, "which_fish": 300, "species": 200, "worries": 20_000, "note": 20_000}
+    values: dict[str, Any] = {name: text(request, name, most) for name, most in lengths.items()}
     values |= {"host_group": group, "opened": opened}
     for name, model in (("keeper", Keeper), ("room", FishRoom), ("system", System), ("tank", Tank), ("batch", Batch)):
         sent = request.POST.get(name, "")

@@ -23,9 +23,7 @@ def text(request: HttpRequest, name: str, most: int = 20_000) -> str:
     return typed
 
 
-def whole(
-    request: HttpRequest, name: str, what: str, *, most: int = 100_000_000, least: int = 0
-) -> int | None:
+def whole(request: HttpRequest, name: str, what: str, *, most: int = 100_000_000, least: int = 0) -> int | None:
     """A whole number, None for an empty field."""
     typed = request.POST.get(name, "").strip()
     if not typed:

@@ -130,7 +130,12 @@ def history(request: HttpRequest, number: int) -> HttpResponse:
         "question": question(looking.known_finding(id), row, asks),
         "answered": HistoryAnswer.objects.filter(case=case).exclude(answer="not asked").count(),
     }
-    return render(request, "casebook/entry/history_answer.html", tray_context(request, case) | context, status=409 if asks else 200)
+    return render(
+        request,
+        "casebook/entry/history_answer.html",
+        tray_context(request, case) | context,
+        status=409 if asks else 200,
+    )
 
 
 @require_POST

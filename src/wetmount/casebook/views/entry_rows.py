@@ -1,4 +1,4 @@
-"""What a page of findings shows: examinations as sections, findings as rows of keys. Computed here, drawn by templates."""
+"""What a page of findings shows: examinations as sections, findings as rows of keys."""
 
 from __future__ import annotations
 
@@ -246,9 +246,7 @@ def section_for(record: Examination) -> Section:
     same = Examination.objects.filter(look=record.look_id, kind=record.kind, fish=record.fish_id).order_by("pk")
     place = list(same.values_list("pk", flat=True)).index(record.pk) + 1
     fresh = next(one for one in examinations_of(record.look, [record.kind]) if one.pk == record.pk)
-    return section_of(
-        record.look, reference().examinations[record.kind], fresh, fresh.fish, fresh.fish_id or 0, place
-    )
+    return section_of(record.look, reference().examinations[record.kind], fresh, fresh.fish, fresh.fish_id or 0, place)
 
 
 def _counts(record: Examination | None) -> dict[str, str]:
@@ -275,7 +273,9 @@ def _meta(record: Examination | None) -> str:
     fields = sum(slide.fields or max((len(n) for n in slide.counts.values() if isinstance(n, list)), default=0)
                  for slide in slides)  # fmt: skip
     if slides:
-        objectives = " and ".join(dict.fromkeys(slide.objective.replace("x", "×") for slide in slides if slide.objective))
+        objectives = " and ".join(
+            dict.fromkeys(slide.objective.replace("x", "×") for slide in slides if slide.objective)
+        )
         viewed = f"{fields} field{'s' if fields != 1 else ''}" if fields else f"{len(slides)} slides"
         words += f". {viewed}{' at ' + objectives if objectives else ''}"
     return words

@@ -11,6 +11,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_POST
 
 from wetmount import units
+from wetmount.case_check import host_group_of, host_row
 from wetmount.casebook.access import case_or_404
 from wetmount.casebook.models import Case, Look, Reading, Tank
 from wetmount.casebook.reference import reference
@@ -22,12 +23,12 @@ from wetmount.casebook.services.refusals import Conflict, Refused
 from wetmount.casebook.views.entry_forms import by_script, clock_time, text, version
 from wetmount.casebook.views.entry_places import after_entry, chosen_look, tray_context
 from wetmount.casebook.views.entry_rows import Answer, first_upper
-from wetmount.case_check import host_group_of, host_row
 from wetmount.errors import InputError
 from wetmount.water_report import WaterLine, WaterReport, read_water
 
 FIRST = ("temperature", "ph", "ammonia", "nitrite", "nitrate", "gh", "kh", "oxygen", "chlorine")
 """What a usual set of tests measures; the other parameters are folded away (common practice, no source)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Line:
@@ -130,18 +131,21 @@ def _lines(parameter: str, readings: list[Reading], judged: Judged, chosen: Mapp
     """The readings of one parameter, the last one graded; an empty line when there is none."""
     mine = [one for one in readings if one.parameter == parameter]
     blank = Judged(None, "")
-    lines = [line_of(parameter, one, judged if one is mine[-1] else blank, chosen) for one in mine]
-    return lines or [line_of(parameter, None, judged, chosen)]
+    lines = [
+        line_of(parameter, place, one, judged if one is mine[-1] else blank, chosen) for place, one in enumerate(mine)
+    ]
+    return lines or [line_of(parameter, 0, None, judged, chosen)]
 
 
-def line_of(parameter: str, reading: Reading | None, judged: Judged, chosen: Mapping[str, str]) -> Line:
-    """One line, as it stands; `chosen` are the units of the practice, by parameter."""
+def line_of(parameter: str, place: int, reading: Reading | None, judged: Judged, chosen: Mapping[str, str]) -> Line:
+    """One line, as it stands; its id is the same before and after the reading. `chosen` are the units of the practice,
+    by parameter."""
     kind = units.KINDS[parameter]
     number, unit = split(reading.value, parameter) if reading is not None else ("", unit_of_practice(parameter, chosen))
     graded = judged.line(parameter) if reading is not None else None
     choices = kind.accepted if unit in kind.accepted else (unit, *kind.accepted)
     return Line(
-        id=f"reading-{reading.pk}" if reading is not None else f"reading-{parameter}",
+        id=f"reading-{parameter}-{place}",
         parameter=parameter,
         name="pH" if parameter == "ph" else first_upper(kind.meaning),
         reading=reading,
@@ -221,7 +225,7 @@ def reading(request: HttpRequest, number: int) -> HttpResponse:
             raise
         return _pieces(request, case, look, parameter, wrong=(row, typed, unit, str(error)))
     if not by_script(request):
-        return after_entry(request, case, f"line-{parameter}")
+        return after_entry(request, case, f"line-reading-{parameter}-0")
     return _pieces(request, case, look, parameter)
 
 
@@ -273,13 +277,13 @@ def _pieces(
             context[name] = [_asking(one, clash) if _is_of(one, clash) else one for one in context[name]]
     if wrong is not None:
         row, typed, unit, why = wrong
-        id = f"reading-{row.pk}" if row is not None else f"reading-{parameter}"
         for name in ("usual", "further"):
-            context[name] = [_with_wrong(one, typed, unit, why) if one.id == id else one for one in context[name]]
+            context[name] = [
+                _with_wrong(one, typed, unit, why) if (one.parameter, one.reading) == (parameter, row) else one
+                for one in context[name]
+            ]
     status = 409 if clash is not None else 422 if wrong is not None else 200
-    return render(
-        request, "casebook/entry/water_answer.html", tray_context(request, case) | context, status=status
-    )
+    return render(request, "casebook/entry/water_answer.html", tray_context(request, case) | context, status=status)
 
 
 def _is_of(line: Line, clash: Conflict) -> bool:

@@ -58,8 +58,11 @@
     if (ids(fresh) === ids(page)) show(text, { except: busy() });
     else {
       const open = $$("details[open][id]", page).map(one => one.id);
+      const field = page.contains(document.activeElement) && document.activeElement.id ? document.activeElement : null;
       page.replaceChildren(...[...fresh.childNodes].map(one => document.importNode(one, true)));
       for (const id of open) { const one = document.getElementById(id); if (one) one.open = true; }
+      const again = field && document.getElementById(field.id);
+      if (again) { if (field.matches("input, textarea")) again.value = field.value; again.focus({ preventScroll: true }); }
       place(document.importNode(other.getElementById("tray"), true));
     }
     page.dataset.touched = fresh.dataset.touched;
@@ -265,16 +268,13 @@
     const form = document.getElementById(entry.group ?? "");
     if (status === 200 && form?.matches("form[data-clears]")) form.reset();
     const later = new Set(kept.all().filter(one => mine(one) && one.id !== entry.id && !one.asks).map(one => one.row));
-    if (status === 200 || status === 409 || (status === 422 && pieces(text).length)) {
-      if (pieces(text).length && pieces(text).some(one => one.id !== "tray")) {
-        const wanted = document.getElementById(entry.row ?? "");
-        show(text, { except: later });
-        // The first entry of a case gives it a fish, and with it other places on the page.
-        if (!entry.row || (entry.row && !pieces(text).some(one => document.getElementById(one.id) && one.id !== "tray"))) refresh();
-        else if (!wanted) refresh();
-      } else refresh();
+    const got = pieces(text).filter(one => one.id !== "tray");
+    if (status === 200 || status === 409 || (status === 422 && got.length)) {
+      show(text, { except: later });
+      // A small form, or the first entry of a case (which gives it a fish), may change what else is on the page.
+      if (!got.length || (!entry.set && status === 200) || got.some(one => !document.getElementById(one.id))) refresh();
     } else {
-      const why = new DOMParser().parseFromString(text, "text/html").querySelector(".note p")?.textContent
+      const why = new DOMParser().parseFromString(text, "text/html").querySelector("[role=alert] p")?.textContent
         ?? (status === 404 ? "What it belongs to was deleted meanwhile." : "It was not accepted.");
       saidAlone(`Not saved: ${entry.words ?? ""}. ${why}`);
       refresh();
@@ -356,7 +356,7 @@
     try {
       const answer = await fetch(event.target.action, { method: "POST", headers: { "X-CSRFToken": kept.token(), "HX-Request": "true" } });
       if (!answer.ok && answer.status !== 204) {
-        const why = new DOMParser().parseFromString(await answer.text(), "text/html").querySelector(".note p")?.textContent;
+        const why = new DOMParser().parseFromString(await answer.text(), "text/html").querySelector("[role=alert] p")?.textContent;
         await refresh();
         saidAlone(why ?? "It could not be taken back.");
         return;
@@ -369,7 +369,8 @@
 
   // --- keys at the bench ----------------------------------------------------------------------------------------------
 
-  const shown = () => $$(".find", page).filter(row => row.offsetParent !== null && $(".level:not([disabled])", row));
+  const shown = () => $$(".find", page).filter(row =>
+    row.offsetParent !== null && !row.closest("details:not([open])") && $(".level:not([disabled])", row));
   const current = () => document.activeElement?.closest?.(".find") ?? null;
   const keyOf = row => $('.level[aria-pressed="true"]', row) ?? $(".level", row);
   const go = row => { if (row) { keyOf(row).focus(); row.scrollIntoView({ block: "nearest" }); } };
@@ -444,7 +445,7 @@
       try {
         const answer = await fetch(form.action, { method: "POST", body: data, headers: { "X-CSRFToken": kept.token(), "X-Wetmount": "pieces" } });
         const text = await answer.text();
-        if (!answer.ok) throw new Error(new DOMParser().parseFromString(text, "text/html").querySelector(".note p")?.textContent ?? "The file was not accepted.");
+        if (!answer.ok) throw new Error(new DOMParser().parseFromString(text, "text/html").querySelector("[role=alert] p")?.textContent ?? "The file was not accepted.");
         form.reset();
         await refreshFiles();
         const again = document.getElementById(section)?.querySelector(".progress");

@@ -89,10 +89,11 @@
     }
   };
 
-  // An entry that was not tried yet is replaced by a later one of the same row.
+  // Without a connection an entry that was not tried yet is replaced by a later one of the same row. With one, each is
+  // sent, so that Undo takes back what was pressed last.
   const keep = entry => {
     const entries = read();
-    const before = entries.findLast(one => one.key === entry.key && !one.tried && !one.asks);
+    const before = away ? entries.filter(one => one.key === entry.key && !one.tried && !one.asks).at(-1) : undefined;
     const chained = before?.set && entry.set
       ? { ...entry, set: { ...entry.set, seen: before.set.seen }, was: before.was } : entry;
     const rest = before && entry.set ? entries.filter(one => one.id !== before.id) : entries;
