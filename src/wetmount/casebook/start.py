@@ -32,12 +32,14 @@ def prepare(folder: Path, *, demo: bool = False) -> None:
     from wetmount.casebook import leftovers, pairing
     from wetmount.casebook.models import Case
     from wetmount.casebook.services.cases import purge_attachments, purge_deleted
+    from wetmount.casebook.services.entering import forget_old
     from wetmount.casebook.services.preferences import use_kept_overlay
 
     use_kept_overlay()
     owner = pairing.owner()
     if demo and not Case.all_cases.exists():
         demonstration.fill(owner)
+    forget_old()
     for name in [*purge_deleted(), *purge_attachments()]:
         with contextlib.suppress(OSError):
             (settings.FILES_FOLDER / name).unlink()
