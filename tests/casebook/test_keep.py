@@ -77,7 +77,7 @@ def test_every_other_clinical_entry(device: Device, case: Case, scrape: Examinat
     looking.answer_history(device, case, "recent_introduction", "no")
     assert latest(case) == [f"history, {name}, answer: yes → no"]
     reading = keeping.set_reading(device, look, "nitrite", "1.6 mg/L NO2", tank=tank)
-    assert latest(case) == ["nitrite, look of 3 October 2026: not measured → tank A4; 1.6 mg/L NO2; day 3 October 2026"]
+    assert latest(case) == ["nitrite, look of 3 October 2026: not measured → tank A4; 1.6 mg/L NO2"]
     keeping.set_reading(device, look, "nitrite", "0.8 mg/L NO2", tank=tank, reading=reading)
     assert latest(case) == ["nitrite, look of 3 October 2026, value: 1.6 mg/L NO2 → 0.8 mg/L NO2"]
     looking.set_numbers(device, look, total=24, sick=6, dead=1, dead_today=None)

@@ -184,9 +184,11 @@ def _of_finding(where: str, before: Values | None, after: Values | None, entry: 
     yield Line(where, say(before), say(after))
 
 
+_SHORT = {"ph": "pH", "kh": "KH", "gh": "GH"}
+
 _NAMED = {
     "findingentry": ("finding",), "historyanswer": ("finding",), "casecause": ("condition",), "examination": ("kind",),
-    "reading": ("parameter",),
+    "reading": ("parameter", "on"),
 }  # fmt: skip
 """Columns that are said by the name of the entry."""
 
@@ -203,7 +205,8 @@ def _where(table: str, values: Values, known: _Known) -> str:
         return f"{values.get('kind') or 'file'} {values.get('original_name') or ''}".strip()
     if table in ("numbers", "reading"):
         day = _look(known.of("look", values.get("look_id")))
-        what = "numbers" if table == "numbers" else str(values.get("parameter") or "reading").replace("_", " ")
+        parameter = str(values.get("parameter") or "reading").replace("_", " ")
+        what = "numbers" if table == "numbers" else _SHORT.get(parameter, parameter)
         return f"{what}, {day}" if values.get("look_id") else what
     called = str(values.get("name") or "")
     kinds = {"net": "net or tool shared", "water": "water carried over"}
