@@ -131,13 +131,13 @@ def _joined(standing: Standing | None, part: WeighUp, stage: str) -> Standing:
     """A weigh-up with one more stage."""
     if standing is None:
         return Standing(part, frozenset({"ranking", stage}))
-    taken: dict[str, Any] = {
+    taken: dict[str, dict[str, Any]] = {
         "ranking": {},
         "firmness": {"conditions": part.conditions, "firmness": part.firmness},
         "reasons": {"reasons": part.reasons, "memory_share": part.memory_share},
         "next": {"next_examinations": part.next_examinations, "unfinished": part.unfinished},
-    }[stage]
-    return Standing(replace(standing.weighup, **taken), standing.stages | {stage})
+    }
+    return Standing(replace(standing.weighup, **taken[stage]), standing.stages | {stage})
 
 
 def _kept(look: Look, key: str) -> Standing | None:
