@@ -20,6 +20,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("wetmount.casebook.urls_today")),
     path("", include("wetmount.casebook.urls_weigh")),
     path("", include("wetmount.casebook.urls_keep")),
+    path("", include("wetmount.casebook.urls_count")),
     path("", include("wetmount.casebook.urls_entry")),  # last: its case/<number>/<step>/ takes what is left
 ]
 

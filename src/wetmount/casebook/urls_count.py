@@ -1,0 +1,15 @@
+"""Addresses of counting, identifying, sampling, forecasting and quarantine; each with a case and without."""
+
+from django.urls import URLPattern, path
+
+from wetmount.casebook.views import count
+
+urlpatterns: list[URLPattern] = [
+    path("count/", count.choose, name="count"),
+    path("count/slide/", count.quick, name="count_quick"),
+    path("count/tally/", count.tally, name="count_tally"),
+    path("case/<int:number>/count/", count.choose, name="count_case"),
+    path("case/<int:number>/count/new/<int:pk>/", count.new, name="count_new"),
+    path("case/<int:number>/count/save/<int:pk>/", count.save, name="count_save"),
+    path("case/<int:number>/count/slide/<int:pk>/", count.slide, name="count_slide"),
+]
