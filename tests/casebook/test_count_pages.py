@@ -48,8 +48,8 @@ def test_pages_open_and_strangers_are_refused(
 
 def test_bad_ids_and_wrong_methods(browser: Client, case: Case, scrape: Examination) -> None:
     of = f"/case/{case.number}/count/"
-    for path in (f"{of}?of=999", f"{of}?of=x", f"{of}new/999/?kind=skin_costia", f"{of}new/{scrape.pk}/", f"{of}slide/999/",
-                 "/case/999/count/"):  # fmt: skip
+    for path in (f"{of}?of=999", f"{of}?of=x", f"{of}new/999/?kind=skin_costia", f"{of}new/{scrape.pk}/",
+                 f"{of}slide/999/", "/case/999/count/"):  # fmt: skip
         assert browser.get(path).status_code == 404, path
     assert browser.get(path_of(case, scrape)).status_code == 405
     assert browser.get("/count/tally/").status_code == 405

@@ -253,7 +253,8 @@ def _counter(
     figures = told(tally, area, scope, tables)
     fields = fields_of(tally)
     asked = count_forms.typed(request.GET, "field")
-    at = at if at is not None else int(asked) if asked.isdecimal() and len(asked) < 5 and int(asked) < fields else fields
+    if at is None:
+        at = int(asked) if asked.isdecimal() and len(asked) < 5 and int(asked) < fields else fields
     kinds = [Kind(tables.findings[id], one["total"], one["density"]) for id, one in figures["kinds"].items()]
     others = [(one, short_name(one.name)) for one in countable(examination) if one.id not in tally]
     standard = STANDARD_FIELDS.get(examination, STANDARD_FIELDS_ELSE)
@@ -366,9 +367,7 @@ def _begin(
             made = Slide.objects.filter(examination=examination).select_related("examination__look__case").last()
             if made is not None:
                 return _change(request, made, counted, fields)
-        return looking.add_slide(
-            request.device, examination, objective=objective, fields=fields, counts=counted
-        )
+        return looking.add_slide(request.device, examination, objective=objective, fields=fields, counts=counted)
 
 
 def _change(request: HttpRequest, row: Slide, counted: dict[str, list[int]], fields: int) -> Slide:

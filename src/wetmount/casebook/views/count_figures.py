@@ -1,4 +1,4 @@
-"""What a tally says so far: density with its interval, how sure "none" is, whether more fields are worth it; in words."""
+"""What a tally says so far, in words: density with its interval, how sure "none" is, whether more fields pay."""
 
 from __future__ import annotations
 

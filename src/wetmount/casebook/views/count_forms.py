@@ -1,4 +1,4 @@
-"""Reading what was typed on the pages of counting, identifying, sampling and forecasting: one sentence for what is wrong."""
+"""Reading what was typed on the pages of counting and forecasting; what is wrong is told in one sentence."""
 
 from __future__ import annotations
 
@@ -31,9 +31,7 @@ def number(
     return value
 
 
-def whole(
-    given: QueryDict, name: str, what: str, *, least: int, most: int, otherwise: int | None = None
-) -> int | None:
+def whole(given: QueryDict, name: str, what: str, *, least: int, most: int, otherwise: int | None = None) -> int | None:
     """A whole number; `otherwise` for an empty field."""
     text = typed(given, name)
     if not text:
