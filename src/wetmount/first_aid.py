@@ -12,10 +12,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from wetmount.derived import rounds_of
 from wetmount.errors import InputError
 from wetmount.water import SALT_WATER_FROM_G_PER_KG, un_ionised_ammonia_mg_n_per_l
 
 if TYPE_CHECKING:
+    from wetmount.case import Case, Look
     from wetmount.evidence import Evidence
     from wetmount.reference import Reference
     from wetmount.reference.rows import FirstAidStep
@@ -207,3 +209,29 @@ def _known(flags: Iterable[str], reference: Reference) -> tuple[str, ...]:
             hint = f"did you mean {', '.join(near)}" if near else f"accepted are {', '.join(reference.red_flags)}"
             raise InputError(f"no red flag is called {name!r}; {hint}", field="red flag")
     return names
+
+
+def first_aid_for_look(
+    case: Case, look: Look, evidence: Evidence, reference: Reference, named: Iterable[str] = ()
+) -> tuple[tuple[RedFlagSeen, ...], tuple[Step, ...]]:
+    """The red flags of a look, of its case and of `named`, and the steps against them.
+
+    Free ammonia is told from the round of readings that holds most of it, by the limits of the host.
+    """
+    flags = red_flags_of(evidence, reference, (*case.red_flags, *named))
+    rounds = [readings for _, readings in rounds_of(look.readings)]
+    worst = max(rounds, key=lambda one: one["ammonia"].value if "ammonia" in one else -1.0, default={})
+    values = {name: quantity.value for name, quantity in worst.items()}
+    try:
+        steps = first_aid(
+            flags,
+            reference,
+            ph=values.get("ph"),
+            temperature_c=values.get("temperature"),
+            total_ammonia_mg_n_per_l=values.get("ammonia"),
+            salinity_g_per_kg=values.get("salinity", 0.0),
+            host_group=evidence.host_group,
+        )
+    except InputError:  # a reading outside the range of the ammonia equations; the steps hold without its figure
+        steps = first_aid(flags, reference)
+    return flags, steps

@@ -31,7 +31,7 @@ def command(flag: tuple[str, ...], case_file: Path | None, overlay: Path | None)
 
     FLAG is one or more red flags, such as gasping_surface. Without any, the red flags are listed.
     """
-    from wetmount.first_aid import first_aid, red_flags
+    from wetmount.first_aid import first_aid, first_aid_for_look, red_flags
     from wetmount.reference import load_reference
 
     reference = load_reference(overlay)
@@ -45,12 +45,12 @@ def command(flag: tuple[str, ...], case_file: Path | None, overlay: Path | None)
         up = red_flags(reference, named=flag)
         steps = first_aid(up, reference)
     else:
+        from wetmount.case import looks_of
         from wetmount.casefile import read_case
-        from wetmount.commands.weighed import first_aid_for_look
         from wetmount.evidence import gather_evidence
 
         case = read_case(case_file, reference)
-        up, steps = first_aid_for_look(case, None, gather_evidence(case, reference), reference, flag)
+        up, steps = first_aid_for_look(case, looks_of(case)[-1], gather_evidence(case, reference), reference, flag)
     if up:
         print_first_aid(out, up, steps)
     else:

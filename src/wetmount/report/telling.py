@@ -14,10 +14,8 @@ from dataclasses import dataclass, field
 from wetmount.case import Case, Look, looks_of, readings_of
 from wetmount.case_check import host_row
 from wetmount.cautions import CautionShown, cautions_of
-from wetmount.derived import rounds_of
-from wetmount.errors import InputError
 from wetmount.evidence import Observation
-from wetmount.first_aid import RedFlagSeen, Step, first_aid, red_flags_of
+from wetmount.first_aid import RedFlagSeen, Step, first_aid_for_look
 from wetmount.reference import Reference
 from wetmount.reference.rows import HistoryRisk, HostRisk, Link, TemperatureRisk
 from wetmount.report.words import body_words, day
@@ -231,8 +229,7 @@ def begin(case: Case, weighup: WeighUp, reference: Reference, *, teaching: bool)
     looks = looks_of(case)
     dated = [look for look in looks if weighup.evidence.date in (str(look.date), str(look.date or case.date))]
     look = dated[-1] if dated else looks[-1]
-    flags = red_flags_of(weighup.evidence, reference, case.red_flags)
-    steps = _first_aid(flags, look, weighup, reference)
+    flags, steps = first_aid_for_look(case, look, weighup.evidence, reference)
     proposed = [one.id for one in (*weighup.unfinished, *shown_examinations(weighup))]
     cautions = cautions_of(weighup, reference, proposed=proposed)
     return Telling(case, weighup, reference, teaching, look, cautions, flags, steps, Bibliography(reference))
@@ -243,22 +240,3 @@ def shown_examinations(weighup: WeighUp) -> tuple[NextExamination, ...]:
     proposed = weighup.next_examinations or ()
     rest = [one for one in proposed[EXAMINATIONS:] if one.laboratory]
     return (*proposed[:EXAMINATIONS], *rest[:1])
-
-
-def _first_aid(flags: tuple[RedFlagSeen, ...], look: Look, weighup: WeighUp, reference: Reference) -> tuple[Step, ...]:
-    """The steps against the red flags, with what the round of readings that holds most ammonia says of it."""
-    rounds = [readings for _, readings in rounds_of(look.readings)]
-    worst = max(rounds, key=lambda one: one["ammonia"].value if "ammonia" in one else -1.0, default={})
-    values = {name: quantity.value for name, quantity in worst.items()}
-    try:
-        return first_aid(
-            flags,
-            reference,
-            ph=values.get("ph"),
-            temperature_c=values.get("temperature"),
-            total_ammonia_mg_n_per_l=values.get("ammonia"),
-            salinity_g_per_kg=values.get("salinity", 0.0),
-            host_group=weighup.evidence.host_group,
-        )
-    except InputError:  # a reading outside the range of the ammonia equations; the steps hold without its figure
-        return first_aid(flags, reference)

@@ -141,11 +141,12 @@ def _ranked(found: list[tuple[Examination, float, float]]) -> tuple[NextExaminat
 
 def _advice(bits: float, changes: float, laboratory: bool, better: Examination | None) -> str:
     """One sentence on whether to do it now."""
-    in_ten = f"would change the leading cause about {changes * 100:.0f} times in 100"
+    times = "under 1 time" if changes < 0.01 else f"about {changes * 100:.0f} time{'s' if changes >= 0.015 else ''}"
+    change = f"would change the leading cause {times} in 100"
     if not laboratory:
-        return "Expected to tell next to nothing now." if bits < LIKE_NOTHING else f"{in_ten[0].upper()}{in_ten[1:]}."
+        return "Expected to tell next to nothing now." if bits < LIKE_NOTHING else f"{change[0].upper()}{change[1:]}."
     if changes < LABORATORY_WORTH_CHANGE:
-        return f"Not worth its price now: it {in_ten}."
+        return f"Not worth its price now: it {change}."
     if better is not None:
-        return f"Not worth its price before this: {better.name}. It {in_ten}."
-    return f"Worth its price: it {in_ten}."
+        return f"Not worth its price before this: {better.name}. It {change}."
+    return f"Worth its price: it {change}."

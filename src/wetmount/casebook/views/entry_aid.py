@@ -9,6 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_POST
 
+from wetmount.case import looks_of
 from wetmount.casebook.access import case_or_404
 from wetmount.casebook.models import Case, Look
 from wetmount.casebook.reference import reference
@@ -20,7 +21,7 @@ from wetmount.casebook.views.entry_places import after_entry, chosen_look, tray_
 from wetmount.casebook.views.entry_rows import UNSET, first_upper
 from wetmount.errors import InputError
 from wetmount.evidence import gather_evidence
-from wetmount.first_aid import Step, first_aid, red_flags_of
+from wetmount.first_aid import Step, first_aid, first_aid_for_look
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,9 +49,10 @@ def _aid(case: Case, look: Look) -> tuple[dict[str, str], tuple[Step, ...], str]
     tables = reference()
     named = [flag for flag in case.red_flags if flag in tables.red_flags]
     try:
-        evidence = gather_evidence(case_record(case), tables, look_index(case, look))
-        up = {one.id: one.because for one in red_flags_of(evidence, tables, named)}
-        steps = first_aid(up, tables, host_group=evidence.host_group, temperature_c=evidence.temperature_c)
+        record, position = case_record(case), look_index(case, look)
+        evidence = gather_evidence(record, tables, position)
+        flags, steps = first_aid_for_look(record, looks_of(record)[position], evidence, tables)
+        up = {one.id: one.because for one in flags}
     except InputError as error:  # a case that cannot be weighed yet has fish that can be helped
         return dict.fromkeys(named, "said so"), first_aid(named, tables), str(error)
     return up, steps, ""
