@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from wetmount.casebook.views import count
+from wetmount.casebook.views import count, forecast
 
 urlpatterns: list[URLPattern] = [
     path("count/", count.choose, name="count"),
@@ -12,4 +12,10 @@ urlpatterns: list[URLPattern] = [
     path("case/<int:number>/count/new/<int:pk>/", count.new, name="count_new"),
     path("case/<int:number>/count/save/<int:pk>/", count.save, name="count_save"),
     path("case/<int:number>/count/slide/<int:pk>/", count.slide, name="count_slide"),
+    path("forecast/", forecast.page, name="forecast"),
+    path("forecast/days/", forecast.timing, name="forecast_timing"),
+    path("forecast/schedule/", forecast.schedule, name="forecast_schedule"),
+    path("case/<int:number>/forecast/", forecast.page, name="forecast_case"),
+    path("case/<int:number>/forecast/days/", forecast.timing, name="forecast_timing_case"),
+    path("case/<int:number>/forecast/schedule/", forecast.schedule, name="forecast_schedule_case"),
 ]
