@@ -61,7 +61,7 @@ def table(found: list[Bin]) -> str:
 def main() -> None:
     """Print the tables, and write them when asked to."""
     numbers = [int(word) for word in sys.argv[1:] if word.isdigit()]
-    cases, reference = (numbers[0] if numbers else 10_000), load_reference()
+    cases, reference = (numbers[0] if numbers else 3_000), load_reference()
     (outcome,) = simulate(Simulator(reference, SEED), cases, [reference])
     today = datetime.date.today().isoformat()
     lines = ["# Calibration by simulation", ""]

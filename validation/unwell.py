@@ -1,6 +1,6 @@
 """Do the signs of being unwell (lethargy, off food, hiding, darkened, clamped fins) count once, or each on its own?
 
-    python -m validation.unwell [CASES] [--write]     default 2,000 simulated cases in each of four cells
+    python -m validation.unwell [CASES] [--write]     default 600 simulated cases in each of four tables
 
 Published cases: the same scores under both rules. Simulated cases: signs drawn independently given the conditions, as
 the links say, and drawn so that one draw decides them all, as when a fish that feels ill shows it in every way it can.
@@ -76,7 +76,7 @@ def main() -> None:
     numbers = [int(word) for word in sys.argv[1:] if word.isdigit()]
     reference = load_reference()
     rules = {"as one graded finding": reference, "each on its own": each_on_its_own(reference)}
-    cases = numbers[0] if numbers else 2000
+    cases = numbers[0] if numbers else 600
     lines = ["# Signs of being unwell: one finding or five", ""]
     lines += [
         f"{datetime.date.today().isoformat()}. Reference {reference.version}, seed {SEED}, {cases} simulated cases."
