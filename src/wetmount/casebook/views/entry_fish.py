@@ -36,7 +36,13 @@ def add_fish(request: HttpRequest, number: int) -> HttpResponse:
     with once(request.POST.get("id", "")) as new:
         if not new:
             return after_entry(request, case)
-        fish = looking.add_fish(request.device, case, **_fish_values(request, case))
+        values = _fish_values(request, case)
+        # The page did not know of a fish, but entries gave the case its first meanwhile: it is that one's state.
+        begun = case.fish.filter(state="").first() if request.POST.get("first") else None
+        if begun is not None:
+            fish = looking.change_fish(request.device, begun, state=values["state"])
+        else:
+            fish = looking.add_fish(request.device, case, **values)
     target = request.POST.get("back", "").split("?")[0]
     if target.startswith(f"/case/{case.number}/"):
         look = request.POST.get("look", "")

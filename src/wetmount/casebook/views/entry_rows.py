@@ -25,6 +25,14 @@ from wetmount.reference.rows import Finding
 KEY_WORDS = {"absent": "not seen", "present": "seen", "very_many": "very many", "very_high": "very high"}
 """A level on its key, where the word of the table says it less well to the eye."""
 
+SAID_BY_THE_HEADING = {
+    "skin_scrape": (" on skin", " in skin", " in skin scrape"),
+    "fin_clip": (" on skin", " in skin"),
+    "gill_scrape": (" on gill",),
+    "faecal_wet_mount": (" in faeces",),
+}
+"""Ends of names that a row leaves to the name of its examination."""
+
 UNSET = "-"
 """Stands for "not looked at" in what a key sends."""
 
@@ -132,7 +140,7 @@ def row_of(section: str, finding: Finding, entry: FindingEntry | None, counted: 
     return Row(
         id=f"{section}-{finding.id}",
         finding=finding,
-        name=first_upper(finding.name),
+        name=first_upper(_short_name(section.split("-")[0], finding.name)),
         level=level,
         sure=sure,
         version=version,
@@ -141,6 +149,11 @@ def row_of(section: str, finding: Finding, entry: FindingEntry | None, counted: 
         said=say_level(finding.levels, level, sure),
         state=_state(entry, counted),
     )
+
+
+def _short_name(kind: str, name: str) -> str:
+    ends = (end for end in SAID_BY_THE_HEADING.get(kind, ()) if name.endswith(end))
+    return name.removesuffix(next(ends, ""))
 
 
 def _keys(finding: Finding, level: int | None, version: int) -> Iterable[Key]:
@@ -189,6 +202,7 @@ def examinations_of(look: Look, kinds: Sequence[str]) -> list[Examination]:
 def sections_of(look: Look, kinds: Sequence[str], fish: Fish | None) -> list[Section]:
     """The sections of a step: each examination that was begun, and an empty one for each that was not."""
     tables, begun = reference(), examinations_of(look, kinds)
+    order = list(Fish.objects.filter(case=look.case_id).order_by("pk").values_list("pk", flat=True))
     sections: list[Section] = []
     for id in kinds:
         kind = tables.examinations.get(id)
@@ -197,21 +211,27 @@ def sections_of(look: Look, kinds: Sequence[str], fish: Fish | None) -> list[Sec
         of_fish = kind.subject == "fish"
         records = [one for one in begun if one.kind == id and (not of_fish or one.fish_id in (None, fish and fish.pk))]
         ours = [one for one in records if not of_fish or fish is None or one.fish_id == fish.pk]
-        places = Counter[int]()
+        places = Counter[str]()
         for record in [*records, *([] if ours else [None])]:
-            whose = record.fish_id if record is not None else fish.pk if fish is not None and of_fish else None
-            places[whose or 0] += 1
-            sections.append(section_of(look, kind, record, fish if of_fish else None, whose or 0, places[whose or 0]))
+            whose = whose_of(kind, record.fish_id if record is not None else fish and fish.pk, record is None, order)
+            places[whose] += 1
+            sections.append(section_of(look, kind, record, fish if of_fish else None, f"{whose}-{places[whose]}"))
     for place, section in enumerate(sections):
         section.open = place == 0 or section.saved > 0 or bool(section.record)
     return sections
 
 
-def section_of(
-    look: Look, kind: Kind, record: Examination | None, fish: Fish | None, whose: int, place: int
-) -> Section:
-    """One section. Its id is the same before and after its first entry: kind, key of the fish, which one of it."""
-    id = f"{kind.id}-{whose}-{place}"
+def whose_of(kind: Kind, fish: int | None, is_blank: bool, order: Sequence[int]) -> str:
+    """The part of a section's id that says whose it is: the place of the fish in the case, so that nothing changes when
+    a first entry gives a case its first fish; "none" for an examination of a fish that names none."""
+    if kind.subject != "fish" or (fish is None and is_blank):
+        return "0"
+    return str(order.index(fish)) if fish in order else "none"
+
+
+def section_of(look: Look, kind: Kind, record: Examination | None, fish: Fish | None, place: str) -> Section:
+    """One section. Its id is the same before and after its first entry."""
+    id = f"{kind.id}-{place}"
     entries = {one.finding: one for one in record.findings.all()} if record is not None else {}
     counts = _counts(record)
     short, rest = rows_of_kind(kind)
@@ -219,7 +239,11 @@ def section_of(
     # What was entered here though it belongs elsewhere (by a case file) is shown as well.
     rest += [reference().findings[one] for one in entries if one not in known and one in reference().findings]
     entered = list(entries.values())
-    sweeps = [one.name for one in short if one.id not in entries and one.id not in counts and one.kind != "cause"]
+    sweeps = [
+        _short_name(kind.id, one.name)
+        for one in short
+        if one.id not in entries and one.id not in counts and one.kind != "cause"
+    ]
     files = list(getattr(record, "files", ())) if record is not None else []
     return Section(
         id=id,
@@ -243,10 +267,15 @@ def section_of(
 
 def section_for(record: Examination) -> Section:
     """The section of one examination as it stands on its page."""
-    same = Examination.objects.filter(look=record.look_id, kind=record.kind, fish=record.fish_id).order_by("pk")
+    kind = reference().examinations[record.kind]
+    same = Examination.objects.filter(look=record.look_id, kind=record.kind).order_by("pk")
+    if kind.subject == "fish":
+        same = same.filter(fish=record.fish_id)
     place = list(same.values_list("pk", flat=True)).index(record.pk) + 1
+    order = list(Fish.objects.filter(case=record.look.case_id).order_by("pk").values_list("pk", flat=True))
+    whose = whose_of(kind, record.fish_id, False, order)
     fresh = next(one for one in examinations_of(record.look, [record.kind]) if one.pk == record.pk)
-    return section_of(record.look, reference().examinations[record.kind], fresh, fresh.fish, fresh.fish_id or 0, place)
+    return section_of(record.look, kind, fresh, fresh.fish, f"{whose}-{place}")
 
 
 def _counts(record: Examination | None) -> dict[str, str]:

@@ -35,7 +35,12 @@
   };
 
   const pieces = text => $$("[data-live]", new DOMParser().parseFromString(text, "text/html"));
-  const busy = () => new Set(kept.all().filter(mine).map(one => one.row).filter(Boolean));
+  // Rows that hold more than the server knows: what waits to be sent, and what was refused and is still to be mended.
+  const busy = () => new Set([
+    ...kept.all().filter(mine).map(one => one.row).filter(Boolean),
+    ...$$("[data-live]", page).filter(one => $("[aria-invalid]", one)).map(one => one.id),
+  ]);
+  let entered = 0;
 
   const show = (text, { except = new Set() } = {}) => {
     for (const piece of pieces(text)) if (!except.has(piece.id)) place(document.importNode(piece, true));
@@ -46,11 +51,13 @@
   // The page as the server has it now: piece by piece where the pieces are the same, else as a whole.
   const refresh = async () => {
     let text;
+    const before = entered;
     try {
       const answer = await fetch(location.href, { headers: { Accept: "text/html" } });
       if (!answer.ok) return;
       text = await answer.text();
     } catch { return; }
+    if (entered !== before) return;  // older than what was entered meanwhile; the answer to that says how it stands
     const other = new DOMParser().parseFromString(text, "text/html");
     const ids = where => $$("[data-live]", where).map(one => one.id).join(" ");
     const fresh = other.getElementById("entry");
@@ -263,11 +270,14 @@
 
   // --- answers --------------------------------------------------------------------------------------------------------
 
-  document.addEventListener("wetmount:answered", ({ detail: { entry, status, text } }) => {
+  document.addEventListener("wetmount:answered", ({ detail: { entry, status, text, examination } }) => {
     if (!mine(entry)) return;
+    const section = document.getElementById(entry.group ?? "");
+    if (examination && section?.matches("section")) $("form.findings", section).dataset.examination = examination;
     const form = document.getElementById(entry.group ?? "");
     if (status === 200 && form?.matches("form[data-clears]")) form.reset();
     const later = new Set(kept.all().filter(one => mine(one) && one.id !== entry.id && !one.asks).map(one => one.row));
+    if (later.size) later.add("tray");  // it speaks of what was pressed last
     const got = pieces(text).filter(one => one.id !== "tray");
     if (status === 200 || status === 409 || (status === 422 && got.length)) {
       show(text, { except: later });
@@ -334,6 +344,7 @@
     }
   };
   document.addEventListener("wetmount:kept", markAll);
+  document.addEventListener("wetmount:sending", () => { entered += 1; });
 
   // --- undo -----------------------------------------------------------------------------------------------------------
 

@@ -70,7 +70,7 @@
     seenBy(entry, version, answer.headers.get("X-Examination"));
     if (answer.status === 409) change(entry.id, { asks: true });
     else drop(entry.id);
-    tell("wetmount:answered", { entry, status: answer.status, text });
+    tell("wetmount:answered", { entry, status: answer.status, text, examination: answer.headers.get("X-Examination") });
     return true;
   };
 
