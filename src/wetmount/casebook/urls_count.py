@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from wetmount.casebook.views import count, forecast
+from wetmount.casebook.views import count, forecast, identify
 
 urlpatterns: list[URLPattern] = [
     path("count/", count.choose, name="count"),
@@ -12,6 +12,9 @@ urlpatterns: list[URLPattern] = [
     path("case/<int:number>/count/new/<int:pk>/", count.new, name="count_new"),
     path("case/<int:number>/count/save/<int:pk>/", count.save, name="count_save"),
     path("case/<int:number>/count/slide/<int:pk>/", count.slide, name="count_slide"),
+    path("identify/", identify.page, name="identify"),
+    path("case/<int:number>/identify/", identify.page, name="identify_case"),
+    path("case/<int:number>/identify/enter/", identify.enter, name="identify_enter"),
     path("forecast/", forecast.page, name="forecast"),
     path("forecast/days/", forecast.timing, name="forecast_timing"),
     path("forecast/schedule/", forecast.schedule, name="forecast_schedule"),

@@ -273,13 +273,14 @@ def _counter(
         "kept": kept, "again": again, "others": others if len(tally) < MOST_KINDS else (), "wrong": wrong,
         "tally": json.dumps(tally, separators=(",", ":")), "closed": case is not None and case.is_closed,
         "scope": scope, "examination": examination,
-        "findings_page": _findings_page(case, of) if case is not None and of is not None else "",
+        "findings_page": findings_page(case, of) if case is not None and of is not None else "",
     }  # fmt: skip
     page = "casebook/count/counter.html"
     return render(request, page, frame(request, case, examination, of) | context, status=422 if wrong else 200)
 
 
-def _findings_page(case: Case, examination: Examination) -> str:
+def findings_page(case: Case, examination: Examination) -> str:
+    """Where the findings of an examination are entered."""
     step = step_for_examination(examination.kind)
     if step is None:
         return reverse("case", args=[case.number])
