@@ -41,7 +41,7 @@ def run(command: Sequence[str], limit_s: float = 120.0, threads: int = 1) -> Ran
     seconds = time.perf_counter() - begun
     if process.returncode:
         last = (errors.strip().splitlines() or [f"exit status {process.returncode}"])[-1]
-        return Ran(seconds, output, last[:80])
+        return Ran(seconds, output, "out of memory" if "bad_alloc" in last else last[:80])
     return Ran(seconds, output, None)
 
 
