@@ -146,7 +146,7 @@ def scrape(device: Device, case: Case) -> Examination:
 
 @pytest.fixture
 def weighable(device: Device, case: Case) -> Look:
-    """The look of `case` with something to weigh: rubbing, flickering flagellates, a few toothed discs, some nitrite."""
+    """The look of `case` with something to weigh: rubbing, flickering flagellates, a few toothed discs, nitrite."""
     look: Look = case.looks.get()
     fish = looking.add_fish(device, case, state="alive")
     tank_look = looking.add_examination(device, look, "tank_look")
