@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from wetmount.casebook.views import count, forecast, identify
+from wetmount.casebook.views import count, count_results, count_sample, forecast, identify, quarantine
 
 urlpatterns: list[URLPattern] = [
     path("count/", count.choose, name="count"),
@@ -21,4 +21,11 @@ urlpatterns: list[URLPattern] = [
     path("case/<int:number>/forecast/", forecast.page, name="forecast_case"),
     path("case/<int:number>/forecast/days/", forecast.timing, name="forecast_timing_case"),
     path("case/<int:number>/forecast/schedule/", forecast.schedule, name="forecast_schedule_case"),
+    path("count/fish/", count_results.results, name="count_results"),
+    path("case/<int:number>/count/fish/", count_results.results, name="count_results_case"),
+    path("sample/", count_sample.sample, name="sample"),
+    path("case/<int:number>/sample/", count_sample.sample, name="sample_case"),
+    path("quarantine/", quarantine.leave, name="quarantine"),
+    path("quarantine/delivery/", quarantine.delivery, name="delivery"),
+    path("quarantine/schedule/", quarantine.schedule, name="quarantine_schedule"),
 ]
