@@ -116,12 +116,21 @@
     return key.textContent.trim() + (sure === "sure" || level === "0" ? "" : sure === "fairly" ? ", fairly sure" : `, ${sure}`);
   };
 
+  const keptIcon = () => {
+    const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+    const drawn = document.createElementNS("http://www.w3.org/2000/svg", "use");
+    svg.setAttribute("class", "icon");
+    svg.setAttribute("aria-hidden", "true");
+    drawn.setAttribute("href", "#i-kept");
+    svg.append(drawn);
+    return svg;
+  };
+
   const mark = (row, words) => {
     row.classList.toggle("is-kept", Boolean(words));
     const slot = $(".state", row);
     if (!words) return;
-    slot.innerHTML = '<svg class="icon" aria-hidden="true"><use href="#i-kept"/></svg>';
-    slot.append(words);
+    slot.replaceChildren(keptIcon(), words);
   };
 
   const titleOf = row => row.closest("form")?.dataset.title ?? "";
@@ -323,6 +332,7 @@
     tidy();
   };
 
+  const stashed = new WeakMap();  // what stood at the head of an examination before "not sent yet"
   const tidy = () => {
     const waits = kept.waiting().filter(mine);
     const all = kept.waiting();
@@ -333,14 +343,14 @@
     for (const saved of $$("[data-saved]", page)) {
       const section = saved.closest("section");
       const n = kept.away ? waits.filter(one => one.group === section?.id).length : 0;
-      saved.dataset.was ??= saved.innerHTML;
-      const shown = n ? `${n} not sent yet` : null;
+      if (n) {
+        if (!stashed.has(saved)) stashed.set(saved, [...saved.childNodes]);
+        saved.replaceChildren(keptIcon(), `${n} not sent yet`);
+      } else if (stashed.has(saved)) {
+        saved.replaceChildren(...stashed.get(saved));
+        stashed.delete(saved);
+      }
       saved.classList.toggle("kept", Boolean(n));
-      if (shown) {
-        saved.innerHTML = '<svg class="icon" aria-hidden="true"><use href="#i-kept"/></svg>';
-        saved.append(shown);
-      } else if (saved.classList.contains("was-kept")) saved.innerHTML = saved.dataset.was;
-      saved.classList.toggle("was-kept", Boolean(n));
     }
   };
   document.addEventListener("wetmount:kept", markAll);
@@ -376,69 +386,6 @@
     const undone = document.getElementById("said")?.textContent.replace(/ How sure\?$/, "") ?? "";
     await refresh();
     saidAlone(`Taken back: ${undone}`);
-  });
-
-  // --- keys at the bench ----------------------------------------------------------------------------------------------
-
-  const shown = () => $$(".find", page).filter(row =>
-    row.offsetParent !== null && !row.closest("details:not([open])") && $(".level:not([disabled])", row));
-  const current = () => document.activeElement?.closest?.(".find") ?? null;
-  const keyOf = row => $('.level[aria-pressed="true"]', row) ?? $(".level", row);
-  const go = row => { if (row) { keyOf(row).focus(); row.scrollIntoView({ block: "nearest" }); } };
-
-  addEventListener("keydown", event => {
-    if (event.ctrlKey || event.metaKey || event.altKey) return;
-    const seek = event.target.closest?.("[data-seek]");
-    if (seek && event.key === "ArrowDown") {
-      const first = shown().find(row => seek.compareDocumentPosition(row) & Node.DOCUMENT_POSITION_FOLLOWING);
-      if (first) { event.preventDefault(); go(first); }
-      return;
-    }
-    if (seek && event.key === "Enter") event.preventDefault();
-    if (event.target.closest?.("input, textarea, select")) return;
-    const rows = shown();
-    const row = current();
-    const at = rows.indexOf(row);
-    if (event.key === "ArrowDown" || event.key === "ArrowUp") {
-      if (!rows.length) return;
-      event.preventDefault();
-      go(rows[at < 0 ? 0 : Math.min(Math.max(at + (event.key === "ArrowDown" ? 1 : -1), 0), rows.length - 1)]);
-    } else if (event.key === "/") {
-      const seeks = $$("[data-seek]", page);
-      const near = row ? $("[data-seek]", row.closest("form")) : null;
-      if (near ?? seeks[0]) { event.preventDefault(); (near ?? seeks[0]).focus(); }
-    } else if (row && (event.key === "ArrowLeft" || event.key === "ArrowRight")) {
-      const keys = $$(".level", row);
-      const next = keys[keys.indexOf(document.activeElement) + (event.key === "ArrowRight" ? 1 : -1)];
-      if (next) { event.preventDefault(); next.focus(); }
-    } else if (row && /^[0-9]$/.test(event.key)) {
-      const key = $$(".level:not([data-keeps])", row)[Number(event.key)];
-      if (key && !(key.getAttribute("aria-pressed") === "true" && row.dataset.sure !== "swept")) { event.preventDefault(); press(row, key); key.focus(); }
-    } else if (row && (event.key === "Backspace" || event.key === "Delete")) {
-      event.preventDefault();
-      if (row.dataset.level !== "" && !row.closest("form").hasAttribute("data-stays")) enter(row, { level: "", sure: "sure" });
-    }
-  });
-
-  // --- something else: the folded rows by typing ------------------------------------------------------------------------
-
-  const plain = text => text.normalize("NFD").replace(/\p{M}/gu, "").toLowerCase();
-  page.addEventListener("input", event => {
-    const seek = event.target.closest("[data-seek]");
-    if (!seek) return;
-    const words = plain(seek.value).split(/\s+/).filter(Boolean);
-    const fold = document.getElementById(seek.getAttribute("aria-controls"));
-    const hits = row => words.every(word => plain(row.dataset.words ?? "").includes(word));
-    const rows = $$(".find", fold);
-    for (const row of rows) row.hidden = words.length > 0 && !hits(row);
-    fold.open = words.length > 0;
-    const above = $$(":scope > .finds .find", seek.closest("form")).filter(row => words.length && hits(row));
-    const note = $(".above", seek.parentElement);
-    const found = rows.filter(row => !row.hidden).length;
-    note.textContent = !words.length ? "" : [
-      found ? `${found} below.` : "Nothing below.",
-      above.length ? `On the list above: ${above.map(row => $(".name", row).textContent.toLowerCase()).join(", ")}.` : "",
-    ].join(" ");
   });
 
   // --- files ----------------------------------------------------------------------------------------------------------
@@ -503,6 +450,8 @@
   document.addEventListener("visibilitychange", look);
   document.addEventListener("wetmount:back", look);
   setInterval(look, 8000);
+
+  globalThis.wetmountEntry = { page, press, enter };
 
   // What was asked before the page was opened again is asked again.
   kept.all().filter(one => mine(one) && one.asks).forEach(one => kept.askAgain(one.id));
