@@ -133,7 +133,7 @@ def test_frame_queries_do_not_grow(
     for _ in range(4):
         fish = looking.add_fish(device, scrape.look.case)
         looking.sweep_rest(device, looking.add_examination(device, scrape.look, "gill_scrape", fish=fish))
-    with django_assert_max_num_queries(10):
+    with django_assert_max_num_queries(20):  # the frame and what the case page itself shows
         assert browser.get(address).status_code == 200
 
 
