@@ -5,7 +5,7 @@
 Rules, decided once before any figure was seen:
 - what only a laboratory could tell is hidden: culture, PCR, histology, and signs that the report read on sections;
 - a level that the report does not grade is entered as it stands in the table, with sure = "fairly": the weigh-up reads
-  that as "this level or above, or else (weight 0.1) not so";
+  that as "this level or above, or else a false report", weighed by the row of the table `sureness`;
 - a confirmed condition counts as found first when the leading cause is one of the confirmed, and among three when one
   of the first three is;
 - the log score is the mean, over all confirmed conditions, of the natural log of the probability given to it.
