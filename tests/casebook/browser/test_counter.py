@@ -9,6 +9,7 @@ import pytest
 
 from wetmount.casebook.models import Case, Examination, Slide
 
+expect = pytest.importorskip("playwright.sync_api").expect
 pytestmark = pytest.mark.django_db(transaction=True)
 KINDS = "objective=40x&kind=skin_costia&kind=skin_trichodinid&kind=skin_rods_gliding"
 
@@ -24,10 +25,11 @@ def test_counting_by_keys_saves_every_tap_and_takes_back(
     for key in ("1", "1", "2", "Space", "1", "Space"):
         page.keyboard.press(key)
     assert page.locator(".key .count").all_inner_texts() == ["3", "1", "0"]
-    page.wait_for_function("/a field/.test(document.querySelector('.key small').textContent)")
+    expect(page.locator(".key small").first).to_contain_text("a field")
     page.keyboard.press("z")
     page.keyboard.press("z")
-    page.wait_for_function("document.querySelector('#saved span').textContent === 'Saved after every tap'")
+    expect(page.locator("#said")).to_contain_text("Taken back")
+    expect(page.locator("#saved")).to_contain_text("Saved after every tap", timeout=15_000)
     assert Slide.objects.get().counts == {"skin_costia": [2], "skin_trichodinid": [1], "skin_rods_gliding": [0]}
     # one screen: the keys, Next field and the row below lie above the tray
     tray = page.locator("#tray").bounding_box()
@@ -43,10 +45,10 @@ def test_a_lost_connection_loses_no_tap(visit: Callable[..., Any], case: Case, s
     page.context.set_offline(True)
     page.keyboard.press("1")
     page.keyboard.press("Space")
-    page.wait_for_function("document.querySelector('#saved').classList.contains('tag--late')")
+    expect(page.locator("#saved")).to_contain_text("Not saved yet, kept on this device", timeout=15_000)
     assert Slide.objects.get().counts["skin_costia"] == [1]
     page.context.set_offline(False)
-    page.wait_for_function("document.querySelector('#saved').classList.contains('tag--works')", timeout=15_000)
+    expect(page.locator("#saved")).to_contain_text("Saved after every tap", timeout=15_000)
     assert Slide.objects.get().counts["skin_costia"] == [2]
     page.reload()
     assert page.locator(".key .count").first.inner_text() == "2"
