@@ -603,6 +603,7 @@ def test_a_new_look_begins_empty_and_leaves_the_old_one(browser: Client, scrape:
         row = re.search(r'id="skin_scrape-\d+-1-skin_costia"[^>]*data-level="(\d?)"', text)
         assert row is not None
         assert row[1] == level
+        assert f'href="/case/{case.number}/gill/?look={look.pk}"' in text, "the other steps stay in the look"
     assert browser.post(f"/case/{case.number}/look/", {"on": "2026-10-10"}).status_code == 422
     assert browser.post(f"/case/{case.number}/look/", {"on": "tomorrow"}).status_code == 422
     browser.post(f"/case/{case.number}/look/{new.pk}/", {"on": "2026-10-11", "note": "calmer"})
