@@ -185,8 +185,8 @@ def test_densities_are_those_of_the_core() -> None:
 
 
 def test_numbers_and_chances_in_words() -> None:
-    assert [two(x) for x in (0, 0.034, 2.345, 34.5, 123.4, float("inf"))] == [
-        "0", "0.034", "2.3", "34", "120", "any number"
+    assert [two(x) for x in (0, 0.034, 0.998, 2.345, 34.4, 123.4, float("inf"))] == [
+        "0", "0.034", "1.0", "2.3", "34", "120", "any number"
     ]  # fmt: skip
     assert [chances(x) for x in (0.01, 0.5, 0.75, 0.957, 0.999)] == [
         "in fewer than 1 count of 20", "in 1 count of 2", "in 3 counts of 4", "in 95 counts of 100",

@@ -76,7 +76,8 @@ def told(
 ) -> dict[str, Any]:
     """For the page: by kind its total and density in words; and what to say about "enough"."""
     kinds: dict[str, dict[str, Any]] = {}
-    enough, not_yet = [], []
+    enough: list[str] = []
+    not_yet: list[str] = []
     for id, values in tally.items():
         name = short_name(reference.findings[id].name)
         total = sum(values)
@@ -134,10 +135,9 @@ def two(value: float) -> str:
         return "0"
     if math.isinf(value):
         return "any number"
-    if value >= 100:
-        return f"{float(f'{value:.2g}'):.0f}"
-    places = max(0, 1 - math.floor(math.log10(value)))
-    return f"{value:.{places}f}"
+    rounded = float(f"{value:.1e}")
+    places = max(0, 1 - math.floor(math.log10(rounded)))
+    return f"{rounded:.{places}f}"
 
 
 def short_name(name: str) -> str:
