@@ -35,14 +35,14 @@ class Solved:
 def solve(posed: Posed, samples: int, seed: int) -> Solved:
     """The posterior of a problem: exact within the limit, beyond it a stated approximation."""
     kept, left = posed, []
-    while (bits := float(np.log2(kept.problem.steps().peak))) > EXACT_BITS:
+    while (bits := float(np.log2((plan := kept.problem.steps()).peak))) > EXACT_BITS:
         term = _least_telling(kept)
         left.append(term)
         kept = without(kept, term)
     if not left:
-        posterior, drawn = draw(posed.problem, samples, seed)
+        posterior, drawn = draw(posed.problem, samples, seed, plan)
         return Solved(posterior, distinct(drawn), None)
-    posterior, drawn = draw(kept.problem, APPROXIMATE_SAMPLES, seed)
+    posterior, drawn = draw(kept.problem, APPROXIMATE_SAMPLES, seed, plan)
     return _reweighted(posed, left, posterior, drawn, bits)
 
 

@@ -231,12 +231,30 @@ SPREAD = {"published": 0.25, "estimated": 0.5, "memory": 1.0}
 
 def _basis(findings: Sequence[str], reference: Reference, network: Network) -> tuple[Floats, float, NDArray[np.bool_]]:
     """spread (n,), leak spread and memory (n,) of the rows behind a term; the widest where several findings join."""
+    of_finding = _bases_of(reference, network)
+    spreads, leak_spreads, memories = zip(*(of_finding[id] for id in findings), strict=True)
+    return np.max(spreads, axis=0), max(leak_spreads), np.any(memories, axis=0)
+
+
+_bases: dict[int, tuple[Network, dict[str, tuple[Floats, float, NDArray[np.bool_]]]]] = {}
+
+
+def _bases_of(reference: Reference, network: Network) -> dict[str, tuple[Floats, float, NDArray[np.bool_]]]:
+    """For each finding: spread (n,) of its strengths, spread of its leak, and which strengths rest on memory."""
+    held = _bases.get(id(network))
+    if held is not None and held[0] is network:
+        return held[1]
     row = network.condition_index()
-    spread, memory = np.zeros(len(row)), np.zeros(len(row), dtype=bool)
+    spread = {id: np.zeros(len(row)) for id in network.findings}
+    memory = {id: np.zeros(len(row), dtype=bool) for id in network.findings}
+    leak_spread = dict.fromkeys(network.findings, 0.0)
     for link in reference.links:
-        if link.finding in findings and link.level == 1:
-            i = row[link.condition]
-            spread[i] = max(spread[i], SPREAD[link.basis])
-            memory[i] |= link.basis == "memory"
-    leaks = [SPREAD[leak.basis] for leak in reference.leaks if leak.finding in findings]
-    return spread, max(leaks), memory
+        if link.level == 1:
+            spread[link.finding][row[link.condition]] = SPREAD[link.basis]
+            memory[link.finding][row[link.condition]] = link.basis == "memory"
+    for leak in reference.leaks:
+        if leak.finding in leak_spread:
+            leak_spread[leak.finding] = max(leak_spread[leak.finding], SPREAD[leak.basis])
+    found = {id: (spread[id], leak_spread[id], memory[id]) for id in network.findings}
+    _bases[id(network)] = (network, found)
+    return found

@@ -13,8 +13,11 @@ from wetmount.weighup.sampled import Sampled, log_prior, received_odds
 from wetmount.weighup.steps import Floats
 from wetmount.weighup.sweep import Posterior, sweep
 
-RESWEEP_BITS = 16.0
-"""Positive findings are left out by a new exact sweep up to this state size, beyond it by reweighting the samples."""
+RESWEEP_BITS = 18.0
+"""Telling findings are left out by a new exact sweep up to this state size, beyond it by reweighting the samples."""
+
+RESWEEP_FROM = 0.3
+"""A finding that changes some leading condition's odds about twofold (log10) tells enough for a sweep of its own."""
 
 SMALLEST = 0.02
 """Reasons that change the odds by less than about 5 % are not listed (log10)."""
@@ -25,21 +28,20 @@ def reasons_for(
 ) -> dict[str, tuple[Reason, ...]]:
     """For each leading condition, its reasons from the strongest for to the strongest against.
 
-    The weight is log10 of (odds of being present with everything) over (odds with this one left out). Positive
-    findings are left out exactly; what was looked for and not seen, history, host and temperature by reweighting the
-    exact samples with the inverse of their likelihood, which is never far from 1.
+    The weight is log10 of (odds of being present with everything) over (odds with this one left out), which is had by
+    reweighting the exact samples with the inverse of its likelihood. Where that shows a positive finding to be telling,
+    it is left out by an exact sweep instead: few samples then stand for the rest.
     """
     chosen = list(leading)
     odds_now = _odds(posterior.present[chosen])
     found: list[tuple[tuple[str, ...], int, Floats]] = []
     here = sampled.mean(sampled.present[:, chosen])
     for term in posed.terms:
-        if term.level > 0 and posterior.state_bits <= RESWEEP_BITS:
-            left_out = _odds(sweep(without(posed, term).problem).present[chosen])
-            found.append((term.findings, term.level, np.log10(odds_now / left_out)))
-        else:
-            inverse = 1.0 / np.maximum(term.likelihood(sampled.present), 1e-300)
-            found.append((term.findings, term.level, _change(sampled, chosen, here, inverse)))
+        change = _change(sampled, chosen, here, 1.0 / np.maximum(term.likelihood(sampled.present), 1e-300))
+        telling = term.level > 0 and np.abs(change).max() >= RESWEEP_FROM
+        if telling and posterior.state_bits <= RESWEEP_BITS:
+            change = np.log10(odds_now / _odds(sweep(without(posed, term).problem).present[chosen]))
+        found.append((term.findings, term.level, change))
     received = received_odds(posed.network, sampled.present)
     prior = log_prior(sampled.present, posed.problem.odds, received)
     base_history = history_product(posed.multipliers, posed.network)
