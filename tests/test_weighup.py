@@ -276,6 +276,7 @@ def test_reasons_by_reweighting_equal_exact_ones(monkeypatch: pytest.MonkeyPatch
     monkeypatch.setattr(why, "SMALLEST", 0.0)
     for limit, tolerance in ((why.RESWEEP_BITS, 1e-6), (0.0, 0.12)):
         monkeypatch.setattr(why, "RESWEEP_BITS", limit)
+        monkeypatch.setattr(why, "RESWEEP_TELLING_BITS", limit)
         weighed = quick(looked, reference)
         for condition, listed in weighed.reasons.items():
             for reason in listed:

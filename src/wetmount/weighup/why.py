@@ -13,11 +13,12 @@ from wetmount.weighup.sampled import Sampled, log_prior, received_odds
 from wetmount.weighup.steps import Floats
 from wetmount.weighup.sweep import Posterior, sweep
 
-RESWEEP_BITS = 18.0
-"""Telling findings are left out by a new exact sweep up to this state size, beyond it by reweighting the samples."""
+RESWEEP_BITS, RESWEEP_TELLING_BITS = 13.0, 18.0
+"""Up to the first state size every positive finding is left out by an exact sweep of its own, up to the second those
+that tell much; the rest, and beyond, by reweighting the samples."""
 
-RESWEEP_FROM = 0.3
-"""A finding that changes some leading condition's odds about twofold (log10) tells enough for a sweep of its own."""
+TELLING = 0.3
+"""A finding tells much when it changes some leading condition's odds about twofold (log10)."""
 
 SMALLEST = 0.02
 """Reasons that change the odds by less than about 5 % are not listed (log10)."""
@@ -29,8 +30,8 @@ def reasons_for(
     """For each leading condition, its reasons from the strongest for to the strongest against.
 
     The weight is log10 of (odds of being present with everything) over (odds with this one left out), which is had by
-    reweighting the exact samples with the inverse of its likelihood. Where that shows a positive finding to be telling,
-    it is left out by an exact sweep instead: few samples then stand for the rest.
+    reweighting the exact samples with the inverse of its likelihood. A positive finding, for which few samples may
+    stand for the rest, is left out by an exact sweep instead where that is quick or where it tells much.
     """
     chosen = list(leading)
     odds_now = _odds(posterior.present[chosen])
@@ -38,8 +39,8 @@ def reasons_for(
     here = sampled.mean(sampled.present[:, chosen])
     for term in posed.terms:
         change = _change(sampled, chosen, here, 1.0 / np.maximum(term.likelihood(sampled.present), 1e-300))
-        telling = term.level > 0 and np.abs(change).max() >= RESWEEP_FROM
-        if telling and posterior.state_bits <= RESWEEP_BITS:
+        limit = RESWEEP_TELLING_BITS if np.abs(change).max() >= TELLING else RESWEEP_BITS
+        if term.level > 0 and posterior.state_bits <= limit:
             change = np.log10(odds_now / _odds(sweep(without(posed, term).problem).present[chosen]))
         found.append((term.findings, term.level, change))
     received = received_odds(posed.network, sampled.present)
