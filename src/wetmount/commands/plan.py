@@ -36,6 +36,13 @@ SCHEMA = "wetmount.plan/1"
 @click.option("--why", default="", metavar="TEXT", help="Why.")
 @click.option("--first", metavar="DATE", help="First day of the plan; today without it.")
 @click.option(
+    "--days",
+    "schedules",
+    multiple=True,
+    metavar="AGENT@DAYS",
+    help="Days of an agent's givings, 0 its first, as `wetmount forecast --plan` found them: praziquantel_bath@0,5,10",
+)
+@click.option(
     "--calendar", type=click.Path(path_type=Path), metavar="FILE", help="Write the dates as an iCalendar file."
 )
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
@@ -53,6 +60,7 @@ def command(
     by: str,
     why: str,
     first: str | None,
+    schedules: tuple[str, ...],
     calendar: Path | None,
     as_json: bool,
     look_date: str | None,
@@ -74,6 +82,9 @@ def command(
     # What can be refused without weighing is refused at once.
     if calendar is not None and not chosen_ids:
         raise InputError("a calendar is of what is chosen; add --choose", field="--calendar")
+    if schedules and not chosen_ids:
+        raise InputError("days are those of what is chosen; add --choose", field="--days")
+    timed = dict(_schedule(one) for one in schedules)
     if chosen_ids and not (by.strip() and why.strip()):
         raise InputError("a choice needs who made it and why: --by and --why", field="--choose")
     today = Date.today()
@@ -98,7 +109,7 @@ def command(
     now = datetime.now()
     chosen = choose(plan, chosen_ids, reference, by=by, why=why, at=now)
     cautions = tuple(caution.headline for caution in plan.cautions if caution.severity == "stop")
-    sheet = keeper_sheet(chosen, {}, reference, first=begin, today=today, cautions=cautions)
+    sheet = keeper_sheet(chosen, {}, reference, first=begin, today=today, cautions=cautions, schedules=timed)
     if calendar is not None:
         write_whole(calendar, to_ical(sheet.steps, made=datetime.now(UTC), name=f"Plan, {case_file.stem}", today=today))
     if as_json:
@@ -128,6 +139,18 @@ def _first_day(text: str | None, today: Date) -> Date:
     if day < today:
         raise InputError(f"{text} is in the past; begin on {today.isoformat()} or later", field="--first")
     return day
+
+
+def _schedule(text: str) -> tuple[str, tuple[int, ...]]:
+    agent, at, days = text.partition("@")
+    try:
+        if not at:
+            raise ValueError
+        return agent.strip(), tuple(int(day) for day in days.split(","))
+    except ValueError:
+        raise InputError(
+            f"{text!r} is no schedule; write AGENT@DAYS, such as praziquantel_bath@0,5,10", field="--days"
+        ) from None
 
 
 def _show(plan: Plan, reference: Reference, as_json: bool) -> None:

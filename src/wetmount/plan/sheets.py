@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from itertools import pairwise
 from typing import Final
 
 from wetmount.dose import DoseAnswer
@@ -30,6 +31,7 @@ EACH_DAY: Final = (
 LOG_COLUMNS: Final = (
     "date", "time", "fish", "dead", "temperature °C", "pH", "ammonia", "nitrite", "oxygen", "eating", "given", "by",
 )  # fmt: skip
+LONGEST_SCHEDULE_DAYS: Final = 90
 FOLLOW_UP_DAYS: Final = 7
 """Days after the last dose to look again (common practice, no source)."""
 
@@ -47,13 +49,50 @@ class KeeperSheet:
     steps: tuple[CalendarEntry, ...]
 
 
-def dose_days(row: DoseRow, first: date) -> tuple[date, ...]:
-    """The days of a course: its doses at the shortest interval of the row; a feed course every day it lasts."""
-    if row.route == "feed":
-        days = max(1, round((row.minutes_low or 1440) / 1440))
-        return tuple(first + timedelta(days=n) for n in range(days))
-    every = row.interval_h_low or 24.0
-    return tuple(first + timedelta(days=round(n * every / 24)) for n in range(int(row.doses or 1)))
+def dose_days(row: DoseRow, first: date, schedule: Sequence[int] | None = None) -> tuple[date, ...]:
+    """The days of a course: its doses at the shortest interval of the row; a feed course every day it lasts.
+
+    `schedule`: givings on these days after the first instead, 0 the first, as the timing of a treatment found them
+    (`wetmount.forecast.Schedule.days`); each giving of feed then lasts its days. InputError for a schedule that can
+    not be kept.
+    """
+    lasts = max(1, round((row.minutes_low or 1440) / 1440)) if row.route == "feed" else 1
+    if schedule is not None:
+        begins = _kept(row, schedule, lasts)
+    elif row.route == "feed":
+        begins = [0]
+    else:
+        every = row.interval_h_low or 24.0
+        begins = [round(n * every / 24) for n in range(int(row.doses or 1))]
+    return tuple(first + timedelta(days=begin + n) for begin in begins for n in range(lasts))
+
+
+def _kept(row: DoseRow, schedule: Sequence[int], lasts: int) -> list[int]:
+    days = list(schedule)
+    if not days or days[0] != 0 or days[-1] > LONGEST_SCHEDULE_DAYS:
+        raise InputError(
+            f"{row.substance}: the days of a schedule begin with 0 and end by day {LONGEST_SCHEDULE_DAYS}, "
+            f"not {', '.join(map(str, days)) or 'empty'}",
+            field=row.treatment,
+        )
+    if any(after - before < lasts for before, after in pairwise(days)):
+        words = f"rise by at least {lasts}, the days of one course" if lasts > 1 else "rise"
+        raise InputError(
+            f"{row.substance}: the days of a schedule {words}, not {', '.join(map(str, days))}", field=row.treatment
+        )
+    return days
+
+
+def schedule_cautions(row: DoseRow, schedule: Sequence[int]) -> tuple[str, ...]:
+    """Where a schedule goes beyond the row of its agent: more givings than it has, or closer ones."""
+    beyond = []
+    if row.doses is not None and len(schedule) > row.doses:
+        beyond.append(f"{len(schedule)} givings where the table has {row.doses:g}")
+    closest = min((after - before for before, after in pairwise(schedule)), default=None)
+    if closest is not None and row.interval_h_low is not None and 24 * closest < row.interval_h_low:
+        beyond.append(f"{closest} days apart where the table has {row.interval_h_low / 24:g}")
+    ask = "ask the label and a veterinarian before the second"
+    return (f"{row.substance}: {', '.join(beyond)}; {ask}",) if beyond else ()
 
 
 def keeper_sheet(
@@ -64,15 +103,26 @@ def keeper_sheet(
     first: date,
     today: date,
     cautions: Sequence[str] = (),
+    schedules: Mapping[str, Sequence[int]] | None = None,
 ) -> KeeperSheet:
     """The page for a chosen plan. `answers` are the worked-out doses of its agents; one that is missing or has no
-    amount prints what is still open. InputError for a first day in the past.
+    amount prints what is still open. `schedules` holds the days of an agent's givings, 0 its first, instead of those
+    of its row (`forecast.plan_treatments(...).advised.days`); where they go beyond the row, a caution says so.
+    InputError for a first day in the past, and for a schedule of an agent that is not chosen.
 
     Agents that must not meet are put one after the other, the second begun after the first has ended and half the
     water is changed.
     """
     if first < today:
         raise InputError(f"{first.isoformat()} is in the past; begin on {today.isoformat()} or later", field="first")
+    timed = schedules or {}
+    agents = [option.id for option in chosen.options if option.kind == "treat"]
+    for id in timed:
+        if id not in agents:
+            raise InputError(
+                f"days are given for {id!r}, which is not chosen; agents chosen: {', '.join(agents) or 'none'}",
+                field="schedules",
+            )
     text = {option.id: chosen.texts.get(option.id, option.text) for option in chosen.options}
     steps: list[CalendarEntry] = []
     today_lines: list[str] = []
@@ -82,7 +132,7 @@ def keeper_sheet(
             continue
         row = reference.doses[option.id]
         lines = _dose_lines(option, answers.get(option.id))
-        days = dose_days(row, start)
+        days = dose_days(row, start, timed.get(option.id))
         for n, day in enumerate(days):
             if n and row.route not in ("feed", "injection") and row.place == "tank":
                 change = f"Before {row.substance}: change half the water, matched and conditioned"
@@ -111,7 +161,7 @@ def keeper_sheet(
         EACH_DAY,
         STOP_IF,
         tuple(lasting),
-        tuple(cautions),
+        (*cautions, *(line for id, days in timed.items() for line in schedule_cautions(reference.doses[id], days))),
         tuple(sorted(steps, key=_moment)),
     )
 
