@@ -1,4 +1,4 @@
-"""The days that the timing of a treatment found, in the plan's page and calendar (read back by the icalendar library)."""
+"""Days found by the timing of a treatment, in the plan's page and calendar (read back by the icalendar library)."""
 
 from __future__ import annotations
 
