@@ -27,8 +27,8 @@ def program(name: str) -> str | None:
 
 
 @contextmanager
-def server() -> Iterator[str]:
-    """A running server; the value for WETMOUNT_DATABASE_URL."""
+def server(*, safe: bool = False) -> Iterator[str]:
+    """A running server; the value for WETMOUNT_DATABASE_URL. It does not wait for the disk unless `safe`."""
     initdb, postgres = program("initdb"), program("postgres")
     if initdb is None or postgres is None:
         raise FileNotFoundError("PostgreSQL's initdb and postgres are not installed (Debian: postgresql)")
@@ -41,7 +41,7 @@ def server() -> Iterator[str]:
     quiet: dict[str, Any] = {"stdout": subprocess.DEVNULL, "cwd": folder, **user}
     try:
         subprocess.run([initdb, "-D", data, "-U", "wetmount", "-A", "trust", "-E", "UTF8", "-N"], check=True, **quiet)
-        options = ["-c", "listen_addresses=", "-c", "fsync=off", "-c", "full_page_writes=off"]
+        options = ["-c", "listen_addresses=", *([] if safe else ["-c", "fsync=off", "-c", "full_page_writes=off"])]
         with (folder / "log").open("w") as log:
             running = subprocess.Popen([postgres, "-D", data, "-k", folder, *options], stderr=log, **quiet)
         try:

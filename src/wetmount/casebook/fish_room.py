@@ -96,7 +96,7 @@ def room_on(room: FishRoom, day: dt.date | None) -> RoomOnDay:
     tanks = list(Tank.objects.filter(room=room).select_related("system"))
     keys = [tank.pk for tank in tanks]
     moves = _moves(keys)
-    cases = _cases_of(keys)
+    cases = _cases_of(keys, today - AT_MOST)
     events = _events(room, keys, moves, cases)
     since = [event.on for event in events if event.on >= today - AT_MOST]
     first = min([*since, today - AT_LEAST])
@@ -121,12 +121,13 @@ def _moves(keys: list[int]) -> list[Move]:
     )
 
 
-def _cases_of(keys: list[int]) -> dict[int, list[Case]]:
-    """Cases by tank, the further tanks of a case too."""
+def _cases_of(keys: list[int], since: dt.date) -> dict[int, list[Case]]:
+    """Cases by tank, the further tanks of a case too; those that were closed before `since` are passed over."""
     found: dict[int, list[Case]] = defaultdict(list)
-    for case in Case.objects.filter(tank__in=keys).order_by("number"):
+    for case in Case.objects.filter(Q(closed=None) | Q(closed__gte=since), tank__in=keys).order_by("number"):
         found[case.tank_id].append(case)
-    further = CaseTank.objects.filter(tank__in=keys, case__deleted_at=None).select_related("case")
+    still = Q(case__closed=None) | Q(case__closed__gte=since)
+    further = CaseTank.objects.filter(still, tank__in=keys, case__deleted_at=None).select_related("case")
     for row in further.order_by("case__number"):
         found[row.tank_id].append(row.case)
     return found

@@ -160,7 +160,7 @@ def _lines(change: Change, known: _Known) -> Iterable[Line]:
         yield Line(where, _sum(table, before, known) or nothing if before is not None else nothing,
                    _sum(table, after, known) or "noted" if after is not None else nothing)  # fmt: skip
         return
-    for name in after or {}:
+    for name in _in_order(table, after):
         if name not in UNTOLD and name not in _NAMED.get(table, ()):
             was, now = (_say(table, name, (side or {}).get(name), known) for side in (before, after))
             yield Line(f"{where}, {_field(name)}", was or "–", now or "–")
@@ -248,12 +248,18 @@ def _name(table: str, id: Any) -> str:
 def _sum(table: str, values: Values | None, known: _Known) -> str:
     """An entry as a whole: its fields that say something."""
     parts = []
-    for name, value in (values or {}).items():
+    for name in _in_order(table, values):
+        value = (values or {})[name]
         if name in UNTOLD or name in _NAMED.get(table, ()) or not _filled(value):
             continue
         said = _say(table, name, value, known)
         parts.append(said if name in ("value", "answer", "text", "standing", "level") else f"{_field(name)} {said}")
     return "; ".join(parts)
+
+
+def _in_order(table: str, values: Values | None) -> list[str]:
+    """The columns in the order of the table: PostgreSQL keeps JSON in an order of its own."""
+    return [field.attname for field in model_of(table)._meta.concrete_fields if field.attname in (values or {})]
 
 
 def _field(name: str) -> str:

@@ -181,7 +181,9 @@ class Case(Entry):
             models.Index(F("number").desc(), condition=Q(deleted_at=None), name="case_listed"),
             models.Index(fields=["opened"], condition=Q(deleted_at=None), name="case_opened"),
             models.Index(fields=["closed"], condition=Q(deleted_at=None), name="case_closed"),
-            models.Index(fields=["host_group"], condition=Q(deleted_at=None), name="case_host_group"),
+            models.Index(F("touched_at").desc(), condition=Q(deleted_at=None, closed=None), name="case_carry_on"),
+            models.Index(fields=["deleted_at"], condition=Q(deleted_at__isnull=False), name="case_deleted"),
+            models.Index(fields=["host_group", "species"], condition=Q(deleted_at=None), name="case_host"),
             models.Index(fields=["leading"], condition=Q(deleted_at=None), name="case_leading"),
         ]
 

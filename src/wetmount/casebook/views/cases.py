@@ -36,11 +36,11 @@ class Row:
 def cases(request: HttpRequest) -> HttpResponse:
     """The list, newest first. Pages go on from the number of the last case shown."""
     chosen = CaseFilter.of(request.GET)
-    found = chosen.cases()
+    found = chosen.newest()
     before = request.GET.get("before", "")
     page = found.filter(number__lt=int(before)) if before.isdecimal() and len(before) < 10 else found
     confirmed = Prefetch("causes", CaseCause.objects.filter(standing="confirmed").order_by("pk"), to_attr="confirmed")
-    rows = list(page.select_related("tank").prefetch_related(confirmed).order_by("-number")[: PAGE + 1])
+    rows = list(page.select_related("tank").prefetch_related(confirmed)[: PAGE + 1])
     total = found.order_by()[: COUNTED_TO + 1].count()
     context = {
         "place": "cases",

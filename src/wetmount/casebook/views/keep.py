@@ -151,7 +151,7 @@ def delete_case(request: HttpRequest, number: int) -> HttpResponse:
 @require_GET
 def deleted(request: HttpRequest) -> HttpResponse:
     """The deleted cases, and until when each can be brought back."""
-    rows = list(Case.all_cases.exclude(deleted_at=None).order_by("-deleted_at"))
+    rows = list(Case.all_cases.filter(deleted_at__isnull=False).order_by("-deleted_at"))
     acts = Act.objects.filter(case__in=rows, kind="delete_case", undone_by=None).select_related("device")
     by_case = {act.case_id: act for act in acts.order_by("id")}
     shown = [(case, by_case.get(case.pk), case.deleted_at + KEPT_FOR) for case in rows if case.deleted_at is not None]
@@ -176,7 +176,7 @@ def undelete(request: HttpRequest, number: int) -> HttpResponse:
 @require_GET
 def keeping(request: HttpRequest) -> HttpResponse:
     """Where backups are made, archives brought in, and deleted cases found."""
-    gone = Case.all_cases.exclude(deleted_at=None).count()
+    gone = Case.all_cases.filter(deleted_at__isnull=False).count()
     context = {"place": "settings", "here": pairing.is_loopback(request), "gone": gone}
     return render(request, "casebook/keep/keeping.html", context)
 
