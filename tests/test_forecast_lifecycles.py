@@ -19,8 +19,8 @@ from wetmount.forecast.lifecycle import (
 )
 from wetmount.forecast.livebearers import birth_death_step, extinction_chance, flukes_of, run_flukes
 from wetmount.forecast.quarantine import cycle_days
+from wetmount.forecast.rules import moves_by_rule, treatments_by_rule, window_rule
 from wetmount.forecast.situation import Situation
-from wetmount.forecast.timing import moves_by_rule, treatments_by_rule, window_rule
 from wetmount.reference import load_reference
 
 REFERENCE = load_reference()

@@ -229,5 +229,14 @@ def _print_plan(plan: Plan) -> None:
     for missed in plan.missed:
         rows = [("", f"{missed.which} {missed.days_late} d late: {missed.schedule.left_per_one:.2g} left for each one")]
         lines(out, rows)
+    if plan.rule_of_stages or plan.rules:
+        out.print("\n[bold]Published rules beside it[/]")
+    if plan.rule_of_stages:
+        out.print(f"By the stages at {plan.temperature_c:g} °C: {plan.rule_of_stages}.")
+    for rule in plan.rules:
+        out.print(f"{rule.words.capitalize()} ({rule.source}; {rule.basis}): {rule.verdict}")
     for warning in plan.warnings:
         out.print(f"[yellow]{warning}[/]")
+    out.print(
+        f"[dim]Onto the calendar of a plan: wetmount plan CASE --choose {plan.treatment} --days {plan.for_plan}[/]"
+    )

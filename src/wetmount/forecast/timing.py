@@ -21,6 +21,7 @@ from wetmount.forecast import draw as drawing
 from wetmount.forecast.engine import Event, Rules, Start, Window, run
 from wetmount.forecast.lifecycle import Model, at_temperature, model_of
 from wetmount.forecast.livebearers import flukes_of
+from wetmount.forecast.rules import Published, how_it_differs, rule_of_stages, rules_for
 from wetmount.forecast.situation import Situation, StageEffect, check_situation, effect_of
 from wetmount.reference import Reference
 
@@ -40,34 +41,6 @@ AS_GOOD: Final = 0.05
 """Of schedules whose rank is within this of the best, the shortest is taken."""
 SHORTEST_REPEAT_DAYS: Final = 2
 """Least days between two givings that are tried; the label decides."""
-
-
-def window_rule(last_hatch_days: float, first_laying_days: float) -> tuple[float, float] | None:
-    """Days between which one repeat treatment clears an egg layer: after the last old egg has hatched and before the
-    first new worm lays; None when no such day exists (Sparicotyle study; Zhang 2015; Brazenor 2015).
-
-    >>> window_rule(9, 21), window_rule(6.5, 5)
-    ((9, 21), None)
-    """
-    return (last_hatch_days, first_laying_days) if last_hatch_days <= first_laying_days else None
-
-
-def treatments_by_rule(last_hatch_days: float, first_laying_days: float) -> int:
-    """Treatments the window rule asks for, not more than the first laying apart: 1 + ceil(e_max / m_min).
-
-    >>> treatments_by_rule(6.5, 5), treatments_by_rule(9, 21)
-    (3, 2)
-    """
-    return 1 + math.ceil(last_hatch_days / first_laying_days)
-
-
-def moves_by_rule(longest_on_fish_days: float, shortest_off_fish_days: float) -> int:
-    """Moves to a clean tank, the shortest stage off the fish apart: 1 + ceil(longest on / shortest off). Colorni 1985.
-
-    >>> moves_by_rule(7, 3)
-    4
-    """
-    return 1 + math.ceil(longest_on_fish_days / shortest_off_fish_days)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,8 +70,40 @@ class Missed:
 
 
 @dataclass(frozen=True, slots=True)
+class RuleBeside:
+    """A published rule beside the model's best of as many givings. `how`: agrees, or the model's is sooner or later;
+    `why` it differs so, empty where it agrees or no reason is known."""
+
+    words: str
+    source: str
+    basis: str
+    schedule: Schedule
+    best: Schedule
+    how: str
+    why: str
+
+    @property
+    def verdict(self) -> str:
+        """The comparison in a sentence or two."""
+        if self.how == "agrees":
+            return (
+                "the model agrees."
+                if self.schedule.days == self.best.days
+                else (f"the model agrees, give or take a day ({_on(self.best)}).")
+            )
+        told = f"the model is {self.how}. Published {_on(self.schedule)}; the model's {_on(self.best)}."
+        return f"{told} Why: {self.why}." if self.why else f"{told} Why is not known."
+
+
+def _on(schedule: Schedule) -> str:
+    on = ", ".join(map(str, schedule.days))
+    return f"day {on}: {schedule.left_per_one:.2g} left for each one, none in {schedule.clear_chance:.0%}"
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
-    """The best schedule of each number of treatments, the next best, the advice, and the cost of being late."""
+    """The best schedule of each number of treatments, the next best, the advice, the cost of being late, what the rule
+    of the stages asks for (empty where none is), and published rules beside the model's answer."""
 
     model: str
     treatment: str
@@ -110,6 +115,13 @@ class Plan:
     tried: int
     reason: str
     warnings: tuple[str, ...]
+    rule_of_stages: str
+    rules: tuple[RuleBeside, ...]
+
+    @property
+    def for_plan(self) -> str:
+        """The advised days as `wetmount plan --days` takes them."""
+        return f"{self.treatment}@{','.join(map(str, self.advised.days))}"
 
 
 def plan_treatments(
@@ -138,7 +150,9 @@ def plan_treatments(
             field="treatment",
         )
     measure, longest, shortest = _measure(model, effect, situation, reference, seed)
-    candidates = _candidates(most, longest, shortest)
+    warmth = situation.temperature_on(0)
+    published = rules_for(model, effect, warmth, most, shortest, reference)
+    candidates = list(dict.fromkeys([*_candidates(most, longest, shortest), *(rule.days for rule in published)]))
     results = measure(candidates, progress)
     best, second = [], []
     for count in range(1, most + 1):
@@ -166,7 +180,7 @@ def plan_treatments(
     return Plan(
         model.id,
         treatment,
-        situation.temperature_on(0),
+        warmth,
         tuple(best),
         tuple(second),
         advised,
@@ -174,7 +188,23 @@ def plan_treatments(
         len(candidates),
         reason,
         tuple(warnings),
+        _stages_say(model, effect, warmth, reference),
+        tuple(_beside(rule, results, best) for rule in published),
     )
+
+
+def _stages_say(model: Model, effect: StageEffect, temperature_c: float, reference: Reference) -> str:
+    if model.kind == "live_bearer":
+        return ""
+    return rule_of_stages(model, effect, drawing.needed(model, reference), temperature_c, acting_days(effect))
+
+
+def _beside(rule: Published, results: Sequence[Schedule], best: Sequence[Schedule]) -> RuleBeside:
+    own = next(schedule for schedule in results if schedule.days == rule.days)
+    ours = best[len(rule.days) - 1]
+    how = "agrees" if own.rank <= ours.rank + AS_GOOD else how_it_differs(own.days, ours.days)
+    why = {"sooner": rule.rule.sooner, "later": rule.rule.later}.get(how, "")
+    return RuleBeside(rule.words, rule.source, rule.basis, own, ours, how, why)
 
 
 def _ranked(schedules: Sequence[Schedule]) -> list[Schedule]:
