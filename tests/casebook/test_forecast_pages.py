@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable, Iterator
+from threading import Event
+from threading import enumerate as threads
 from typing import Any
+from urllib.parse import urlencode
 
 import pytest
 from django.test import Client
 
+from wetmount.casebook import working
 from wetmount.casebook.models import Case, Device, TaskDue
 from wetmount.casebook.reference import reference
 from wetmount.casebook.services import keeping, looking
 from wetmount.casebook.views import forecast, forecast_chart
-from wetmount.forecast import Situation
+from wetmount.forecast import Situation, plan_treatments
 from wetmount.forecast import forecast as core_forecast
 
 pytestmark = pytest.mark.django_db
@@ -141,3 +146,70 @@ def test_the_drawing_keeps_within_its_frame() -> None:
         places = [pair.split() for pair in fan.outer.strip("MZ").split("L")]
         assert all(fan.left <= float(x) <= fan.right and fan.top <= float(y) <= fan.bottom for x, y in places)
         assert fan.top < fan.harmful < fan.bottom
+
+
+# --- days take a while: how far, and stopping -------------------------------------------------------------------------
+
+SLOW = FLUKES | {"treat": "praziquantel_bath"}
+
+
+@pytest.fixture
+def held(monkeypatch: pytest.MonkeyPatch) -> Iterator[Event]:
+    """A search of days that stands at 40 % until it is let go or stopped."""
+    go = Event()
+
+    def search(*given: Any, progress: Callable[[float], bool], **more: Any) -> Any:
+        while not go.wait(0.01):
+            if not progress(0.4):
+                raise InterruptedError
+        return plan_treatments(*given, progress=progress, **more)
+
+    working.forget()
+    monkeypatch.setattr(forecast, "plan_treatments", search)
+    monkeypatch.setattr(forecast, "WAIT_SECONDS", 0.2)
+    yield go
+    go.set()
+    working.forget()
+
+
+def still_at_work() -> list[str]:
+    """Threads at work that do not end within seconds."""
+    at_work = [one for one in threads() if one.name == "wetmount-work"]
+    for one in at_work:
+        one.join(5)
+    return [one.name for one in at_work if one.is_alive()]
+
+
+def test_the_search_of_days_shows_how_far_it_is(browser: Client, held: Event, monkeypatch: pytest.MonkeyPatch) -> None:
+    whole = text(browser.get("/forecast/days/", SLOW, HTTP_HX_REQUEST="true", HTTP_HX_TARGET="timing"))
+    assert "Still working it out: 40 %" in whole
+    assert "Stop working it out" in whole
+    asked = {"HTTP_HX_REQUEST": "true", "HTTP_HX_TARGET": "timing-share"}
+    share = text(browser.get("/forecast/days/", SLOW, **asked))
+    assert share.lstrip().startswith('<p id="timing-share"')
+    assert "Stop working it out" not in share  # the button stays as it is, with the focus on it
+    held.set()
+    monkeypatch.setattr(forecast, "WAIT_SECONDS", 120)
+    done = browser.get("/forecast/days/", SLOW, **asked)
+    assert done["HX-Retarget"] == "#timing"
+    assert "Praziquantel bath: give on 3 October" in text(done)
+    assert "Published rules beside it" in text(done)
+
+
+def test_the_search_of_days_can_be_stopped_and_begun_again(browser: Client, held: Event) -> None:
+    asked = {"HTTP_HX_REQUEST": "true", "HTTP_HX_TARGET": "timing"}
+    browser.get("/forecast/days/", SLOW, **asked)
+    stopped = browser.post("/forecast/days/stop/?" + urlencode(SLOW), **asked)
+    assert "Stopped before an answer was found" in text(stopped)
+    assert [
+        one.name for one in threads() if one.name == "wetmount-work" and one.join(5) is None and one.is_alive()
+    ] == []
+    assert "Still working it out" in text(browser.get("/forecast/days/", SLOW, **asked))
+
+
+def test_work_nobody_asks_after_stops(held: Event, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(working, "FORGOTTEN_SECONDS", 0.0)
+    left = working.work("left alone", lambda told: held.wait(0.05) or told(0.5) or None)
+    assert not still_at_work()
+    assert left.stopped
+    assert left.answer is None

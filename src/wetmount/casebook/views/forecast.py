@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -13,7 +14,7 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
-from wetmount.casebook import clock
+from wetmount.casebook import clock, working
 from wetmount.casebook.access import case_or_404
 from wetmount.casebook.models import Case, Numbers
 from wetmount.casebook.reference import reference
@@ -26,14 +27,17 @@ from wetmount.casebook.views.count_figures import two
 from wetmount.casebook.views.pages import back
 from wetmount.casebook.views.today import last_said
 from wetmount.errors import InputError
-from wetmount.forecast import MODELS, Forecast, LaterCount, Plan, Situation, Treatment, forecast, plan_treatments
+from wetmount.forecast import MODELS, Forecast, LaterCount, Situation, Treatment, forecast, plan_treatments
 from wetmount.forecast.project import MORE_WATER
 from wetmount.forecast.situation import treatments_for
 from wetmount.units import parse_quantity
 
 COURSES: Final = 4_000
-"""Courses drawn for a page: chances are then good to within 2 points (1.96 sqrt(0.25 / 4000))."""
+"""Courses drawn for a page, told on it: chances are good to within 2 points (1.96 sqrt(0.25 / 4000)). The command's
+10,000 take longer than one waits for a page (docs/performance.md)."""
 MOST_DOSES: Final = 12
+WAIT_SECONDS: Final = 0.5
+"""How long a part waits for the days before it shows how far they are."""
 FIELDS: Final = (
     "burden", "low", "high", "fish", "volume", "temperature", "start", "change", "every", "uv", "filter", "harmful",
     "treat", "on", "later_day", "later_count", "later_fish",
@@ -104,6 +108,7 @@ def _told(found: Forecast, asked: Asked) -> dict[str, Any]:
         "days": days,
         "rows": [(one, [one.harmful_by[day] for day in days], one.gone_by[max(one.gone_by)]) for one in found.outlooks],
         "hangs": found.hangs_on[:4],
+        "within": f"{196 * math.sqrt(0.25 / (found.effective or found.trajectories)):.0f} points",
         "harmful": two(found.harmful_burden),
         "look_on": found.look_again.date or start + dt.timedelta(days=found.look_again.in_days),
         "water": f"{MORE_WATER[0]:.0%} every {MORE_WATER[1]:g} days",
@@ -197,12 +202,6 @@ def _forecast(asked: Asked, version: str) -> Forecast:
     )  # fmt: skip
 
 
-@lru_cache(maxsize=32)
-def _plan(model: str, treatment: str, situation: Situation, version: str) -> Plan:
-    del version
-    return plan_treatments(model, treatment, situation, reference())
-
-
 # --- from the case ----------------------------------------------------------------------------------------------------
 
 
@@ -232,16 +231,27 @@ def _of_case(case: Case) -> dict[str, str]:
 
 @require_GET
 def timing(request: HttpRequest, number: int | None = None) -> HttpResponse:
-    """The schedule that leaves fewest, the next best, the cost of being late: some seconds of work, so a part."""
+    """The schedule that leaves fewest, the next best, the cost of being late.
+
+    Some seconds of work: a part shows how far it is and asks again; a page of its own waits.
+    """
     case = case_or_404(number) if number is not None else None
     plan, wrong, asked = None, "", None
     try:
         asked = asked_of(request.GET)
         if asked.treatment is None:
             raise InputError("choose a treatment; then its days can be worked out", field="treatment")
-        plan = _plan(asked.model, asked.treatment.treatment, asked.situation, reference().version)
+        done = _worked(asked, asked.treatment.treatment)
+        ended = done.ended(WAIT_SECONDS if request.htmx else None)
+        if not ended:
+            return _working(request, number, done)
+        if done.wrong is not None:
+            raise done.wrong
+        plan = done.answer
     except InputError as error:
         wrong = count_forms.sentence(error)
+    if asked is not None and plan is None and not wrong:
+        return _given_up(request, number)
     start = asked.situation.start if asked is not None and asked.situation.start else clock.today()
     context: dict[str, Any] = {"plan": plan, "wrong": wrong, "request_query": request.GET.urlencode()}
     if plan is not None:
@@ -265,7 +275,57 @@ def timing(request: HttpRequest, number: int | None = None) -> HttpResponse:
         context["last"] = last_said(request.device)
     template = "casebook/count/timing_part.html" if request.htmx else "casebook/count/timing.html"
     # A part is put in whatever it says; htmx shows 422 as well, but a refusal here is an answer, not a failed form.
-    return render(request, template, context, status=422 if wrong and not request.htmx else 200)
+    answer = render(request, template, context, status=422 if wrong and not request.htmx else 200)
+    if request.htmx:
+        answer["HX-Retarget"], answer["HX-Reswap"] = "#timing", "outerHTML"
+    return answer
+
+
+@require_POST
+def stop_timing(request: HttpRequest, number: int | None = None) -> HttpResponse:
+    """Give the search of treatment days up."""
+    if number is not None:
+        case_or_404(number)
+    asked = asked_of(request.GET)
+    if asked.treatment is not None:
+        working.stop(_key(asked, asked.treatment.treatment))
+    return _given_up(request, number)
+
+
+def _key(asked: Asked, treatment: str) -> tuple[str, str, Situation, str]:
+    return asked.model, treatment, asked.situation, reference().version
+
+
+def _worked(asked: Asked, treatment: str) -> working.Work:
+    tables = reference()
+    return working.work(
+        _key(asked, treatment),
+        lambda told: plan_treatments(asked.model, treatment, asked.situation, tables, progress=told),
+    )
+
+
+def _working(request: HttpRequest, number: int | None, done: working.Work) -> HttpResponse:
+    """How far it is: the whole part at first, later the share alone, so that the button to stop keeps the focus."""
+    again = request.htmx.target == "timing-share"
+    template = "casebook/count/timing_share.html" if again else "casebook/count/timing_working.html"
+    return render(request, template, _ways(request, number) | {"share": round(100 * done.share)})
+
+
+def _given_up(request: HttpRequest, number: int | None) -> HttpResponse:
+    template = "casebook/count/timing_stopped.html"
+    answer = render(request, template, _ways(request, number))
+    answer["HX-Retarget"], answer["HX-Reswap"] = "#timing", "outerHTML"
+    return answer
+
+
+def _ways(request: HttpRequest, number: int | None) -> dict[str, str]:
+    of = [] if number is None else [number]
+    end = "" if number is None else "_case"
+    return {
+        "asked": request.GET.urlencode(),
+        "timing": reverse(f"forecast_timing{end}", args=of),
+        "stop": reverse(f"forecast_timing_stop{end}", args=of),
+    }
 
 
 def _dates(start: dt.date, days: Sequence[int]) -> list[dt.date]:
