@@ -92,12 +92,13 @@ class Story:
     closed: str | None = None
     confirmed: tuple[str, ...] = ()
     likely: tuple[str, ...] = ()
+    outcome: str = "recovered"
     ended: str = ""
 
 
 STORIES = (
     Story("demonstration/bettas", closed="2025-11-10", confirmed=("trauma", "fin_rot"),
-          ended="Partitions fixed, fins grown back by half after three weeks."),
+          outcome="partly", ended="Partitions fixed, fins grown back by half after three weeks."),
     Story("demonstration/guppies", closed="2025-12-28", confirmed=("ich",), likely=("temp_shock",),
           ended="No spots since 14 December. Newcomers now go through quarantine."),
     Story("demonstration/bronze_corys", closed="2026-03-07", confirmed=("old_tank_syndrome",),
@@ -111,7 +112,7 @@ STORIES = (
           ended="For teaching: the new filter let ammonia up, ammonia let the flagellates multiply, and broken skin "
           "let the rods in. Each was treated in that order."),
     Story("demonstration/pearl_gouramis", closed="2026-08-20", confirmed=("columnaris",),
-          ended="Cooler water and more air came first; twelve of sixteen lived."),
+          outcome="partly", ended="Cooler water and more air came first; twelve of sixteen lived."),
     Story("demonstration/dwarf_gouramis", step="laboratory"),
     Story("demonstration/killifish", step="skin"),
     Story("demonstration/swordtails", closed="2026-09-27", confirmed=("temp_shock",),
@@ -277,8 +278,10 @@ class _Demo:
             for condition in conditions:
                 cases.set_cause(self.device, case, condition, standing)
         if story.closed:
-            keeping.add_note(self.device, self.told(story.ended), case=case, on=self.day(story.closed))
-            cases.close_case(self.device, case, on=self.day(story.closed))
+            ended = self.told(story.ended)
+            cases.close_case(
+                self.device, case, on=self.day(story.closed), outcome=story.outcome, outcome_note=ended
+            )
         # Worked on in the order of their numbers, so that the last one is carried on.
         touched = clock.now() - dt.timedelta(days=1) + dt.timedelta(minutes=case.number)
         Case.objects.filter(pk=case.pk).update(touched_at=touched)
