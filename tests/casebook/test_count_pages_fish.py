@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
+from collections.abc import Callable
 from typing import Any
 
 import pytest
 from django.test import Client
+from django.urls import reverse
 
 from wetmount.casebook import clock
-from wetmount.casebook.models import Case, Device, Examination, TaskDue
+from wetmount.casebook.models import Batch, Case, Device, Examination, FishRoom, TaskDue
+from wetmount.casebook.reference import reference
 from wetmount.casebook.services import keeping, looking
 
 pytestmark = pytest.mark.django_db
@@ -127,3 +131,57 @@ def test_a_delivery_is_warned_about_free_ammonia(browser: Client) -> None:
     assert "8 %" in page
     mild = text(browser.get("/quarantine/delivery/", BAG | {"bag_ammonia": "0.2", "dead": "0"}))
     assert "Do not drip" not in mild
+
+
+# --- a batch of the fish room -----------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def kept(device: Device, room: FishRoom) -> Batch:
+    arrived = clock.today() - dt.timedelta(days=40)
+    return keeping.add_batch(device, room=room, species="Paracheirodon innesi", number=40, arrived=arrived)
+
+
+def value(page: str, name: str) -> str:
+    found = re.search(rf'<input id="{name}"[^>]* value="([^"]*)"', page)
+    assert found is not None, name
+    return found[1]
+
+
+def test_a_batch_brings_what_its_cases_say(
+    browser: Client, device: Device, kept: Batch, open_case: Callable[..., Case]
+) -> None:
+    day = clock.today() - dt.timedelta(days=9)
+    case = open_case(batch=kept, title="Neons thin", opened=day)
+    other = open_case(batch=kept, title="Neons spotted", opened=day - dt.timedelta(days=9))
+    unrelated = open_case(title="Others", opened=clock.today())
+    for one, dead in ((case, 3), (other, 2), (unrelated, 30)):
+        looking.set_numbers(device, one.looks.get(), total=40, sick=4, dead=dead, dead_today=0)
+    for level in (0, 1):
+        fish = looking.add_fish(device, case, state="alive")
+        scrape = looking.add_examination(device, case.looks.get(), "skin_scrape", fish=fish)
+        looking.record_finding(device, scrape, "skin_costia", level)
+    begun = looking.add_examination(device, case.looks.get(), "gill_scrape", fish=looking.add_fish(device, case))
+    assert not begun.findings.exists()  # begun, nothing entered: not examined
+    keeping.set_reading(device, case.looks.get(), "temperature", "25.5 C")
+    page = text(browser.get(f"/quarantine/?batch={kept.pk}"))
+    assert (value(page, "examined"), value(page, "examined_on")) == ("2", day.isoformat())
+    assert value(page, "deaths") == "5"
+    assert value(page, "temperature") == "25.5 C"
+    assert value(page, "found") == reference().findings["skin_costia"].name
+    assert f'href="/case/{case.number}/"' in page
+    assert f'href="/case/{unrelated.number}/"' not in page
+    # written over, it is what was written that counts
+    clean = text(browser.get("/quarantine/", batch(40, examined="40", examined_on=clock.today().isoformat())))
+    assert "Ready to leave quarantine</h2>" in clean
+
+
+def test_a_batch_without_cases_says_so(browser: Client, kept: Batch) -> None:
+    page = text(browser.get(f"/quarantine/?batch={kept.pk}"))
+    assert "No case belongs to this batch" in page
+    assert (value(page, "examined"), value(page, "deaths"), value(page, "fish")) == ("", "", "40")
+
+
+def test_the_page_of_a_batch_leads_to_its_quarantine(browser: Client, room: FishRoom, kept: Batch) -> None:
+    page = text(browser.get(reverse("room_change", args=[room.pk, "batch", kept.pk])))
+    assert f'href="/quarantine/?batch={kept.pk}"' in page

@@ -10,6 +10,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_GET, require_POST
 
 from wetmount.casebook import clock
+from wetmount.casebook.batch_so_far import BatchSoFar, batch_so_far
 from wetmount.casebook.models import Batch as KeptBatch
 from wetmount.casebook.reference import reference
 from wetmount.casebook.services import keeping
@@ -35,17 +36,21 @@ BAG = ("bag_temperature", "bag_ph", "bag_ammonia", "tank_temperature", "tank_ph"
 
 @require_GET
 def leave(request: HttpRequest) -> HttpResponse:
-    """A batch against the life cycles, the examination, treatments and deaths. `?batch=` fills in a known one."""
+    """A batch against the life cycles, the examination, treatments and deaths. `?batch=` fills in a known one and what
+    its cases say; all of it can be written over."""
     given = request.GET
     typed = {name: count_forms.typed(given, name) for name in FIELDS}
     water = given.get("water", "fresh")
     batch = given.get("batch", "")
     kept = KeptBatch.objects.filter(pk=int(batch)).first() if batch.isdecimal() and len(batch) < 18 else None
+    gathered = None
     if kept is not None and "arrived" not in given:
         typed |= {
             "name": str(kept), "fish": str(kept.number or ""),
             "arrived": kept.arrived.isoformat() if kept.arrived else "",
         }  # fmt: skip
+        gathered = batch_so_far(kept, reference())
+        typed |= _from_cases(gathered)
     wrong, verdict = "", None
     try:
         if typed["arrived"] and "fish" in given:
@@ -55,11 +60,22 @@ def leave(request: HttpRequest) -> HttpResponse:
     context: dict[str, Any] = {
         "place": "rooms", "typed": typed, "water": water, "wrong": wrong, "verdict": verdict,
         "needs": [(MODELS[id].name, days) for id, days in verdict.days_needed.items()] if verdict else (),
-        "batches": KeptBatch.objects.exclude(arrived=None)[:12], "unit": preferences().unit("temperature"),
+        "gathered": gathered, "batches": KeptBatch.objects.exclude(arrived=None)[:12],
+        "unit": preferences().unit("temperature"),
         "last": last_said(request.device),
     }  # fmt: skip
     page = "casebook/count/quarantine.html"
     return render(request, page, frame(request, None, None) | context, status=422 if wrong else 200)
+
+
+def _from_cases(gathered: BatchSoFar) -> dict[str, str]:
+    """The fields that cases of a batch fill in; what none of them says stays empty."""
+    filled = {"temperature": gathered.temperature, "found": ", ".join(gathered.found)}
+    if gathered.examined_on is not None:
+        filled |= {"examined": str(gathered.examined), "examined_on": gathered.examined_on.isoformat()}
+    if gathered.deaths is not None:
+        filled["deaths"] = str(gathered.deaths)
+    return filled
 
 
 def _batch(given: QueryDict) -> Batch:
