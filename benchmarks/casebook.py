@@ -236,8 +236,9 @@ def measured(number: int) -> Iterator[tuple[str, tuple[float, float, float]]]:
     yield "save of a finding, with its answer", milliseconds(save, scrapes[: TIMES + 3])
     from wetmount.casebook.services import keeping
 
-    yield "save of a note", milliseconds(
-        lambda row: keeping.add_note(device, "written down", case=row.look.case), scrapes[: TIMES + 3]
+    yield (
+        "save of a note",
+        milliseconds(lambda row: keeping.add_note(device, "written down", case=row.look.case), scrapes[: TIMES + 3]),
     )
 
 

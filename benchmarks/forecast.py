@@ -1,6 +1,7 @@
 """Forecasts: trajectories, schedules, step size, and a general stochastic simulator on the same model.
 
 python -m benchmarks.forecast                 own timings, as Markdown
+python -m benchmarks.forecast --write         also into docs/performance.md
 python -m benchmarks.forecast --peer          also the PyPI package gillespie (0.0.3), which is no dependency
 
 The shared model has no windows, since a general simulator knows only exponential stages: on the fish, cyst, swimming
@@ -15,7 +16,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from wetmount.forecast import Situation, plan_treatments
+from benchmarks.run import machine, write_section
+from wetmount.forecast import Situation, Treatment, forecast, plan_treatments
 from wetmount.forecast.lifecycle import MODELS
 from wetmount.forecast.project import _courses
 from wetmount.reference import load_reference
@@ -37,9 +39,17 @@ def took(work: Callable[[], object], times: int = 3) -> tuple[float, float]:
     return best
 
 
-def row(what: str, work: Callable[[], object], times: int = 3) -> None:
+SAID: list[str] = []
+
+
+def say(line: str) -> None:
+    print(line, flush=True)
+    SAID.append(line)
+
+
+def row(what: str, work: Callable[[], object], times: int = 3, target: str = "") -> None:
     wall, processor = took(work, times)
-    print(f"| {what} | {wall:.2f} | {processor:.2f} |")
+    say(f"| {what} | {wall:.2f} | {processor:.2f} | {target} |")
 
 
 def courses(model: str, trajectories: int, days: int) -> object:
@@ -47,18 +57,33 @@ def courses(model: str, trajectories: int, days: int) -> object:
 
 
 def main() -> None:
-    print("| work | s | s of processor |\n|---|---|---|")
+    say(f"{machine()}.\n")
+    say("| work | s | s of processor | target, s |\n| --- | --- | --- | --- |")
     for model in ("gill_flukes", "ich", "skin_flukes"):
-        row(f"{model}, 10,000 trajectories × 90 days", lambda model=model: courses(model, 10_000, 90))  # type: ignore[misc]
+        row(
+            f"{model}, 10,000 trajectories × 90 days",
+            lambda model=model: courses(model, 10_000, 90),  # type: ignore[misc]
+            target="1",
+        )
     for trajectories, days in ((5_000, 90), (20_000, 90), (10_000, 45), (10_000, 180)):
         row(f"gill_flukes, {trajectories:,} × {days} days", lambda t=trajectories, d=days: courses("gill_flukes", t, d))  # type: ignore[misc]
-    row(
-        "352 treatment schedules, gill_flukes",
-        lambda: plan_treatments("gill_flukes", "praziquantel_bath", SITUATION, REFERENCE),
-        1,
-    )
-    row("352 treatment schedules, ich", lambda: plan_treatments("ich", "formalin_malachite", SITUATION, REFERENCE), 1)
+    bath = Treatment("praziquantel_bath", (0, 5))
+    for trajectories in (4_000, 10_000):
+        row(
+            f"gill_flukes, whole forecast of 28 days with a treatment, {trajectories:,}",
+            lambda t=trajectories: forecast("gill_flukes", SITUATION, REFERENCE, treatment=bath, trajectories=t),  # type: ignore[misc]
+        )
+    for model, treatment in (("gill_flukes", "praziquantel_bath"), ("ich", "formalin_malachite")):
+        tried = plan_treatments(model, treatment, SITUATION, REFERENCE).tried
+        row(
+            f"{tried} treatment schedules, {model}",
+            lambda m=model, t=treatment: plan_treatments(m, t, SITUATION, REFERENCE),  # type: ignore[misc]
+            1,
+            target="10",
+        )
     shared("--peer" in sys.argv)
+    if "--write" in sys.argv:
+        write_section("forecast", "\n".join(SAID) + "\n")
 
 
 # --- the shared exponential model -----------------------------------------------------------------------------------
@@ -126,11 +151,11 @@ def peer(count: int) -> tuple[float, float]:
 
 
 def shared(with_peer: bool) -> None:
-    print("\n| shared exponential model | extinct at day 90 (standard error) | ms a trajectory |\n|---|---|---|")
+    say("\n| shared exponential model | extinct at day 90 (standard error) | ms a trajectory |\n| --- | --- | --- |")
 
     def line(what: str, count: int, found: tuple[float, float]) -> None:
         error = (found[0] * (1 - found[0]) / count) ** 0.5
-        print(f"| {what} | {found[0]:.3f} ({error:.3f}) | {1000 * found[1]:.3f} |")
+        say(f"| {what} | {found[0]:.3f} ({error:.3f}) | {1000 * found[1]:.3f} |")
 
     line("exact events, plain Python", 500, exact(500, 1))
     for per_day in (1, 2, 4, 8, 16):

@@ -157,8 +157,11 @@ def test_sea_water_equation_for_marine_hosts() -> None:
     """Bower and Bidwell 1978: 6.61 % at pH 8.2 and 25 °C, S 34; the equation used is within 4.5 % above it."""
     one = graded("marine", temperature="25 °C", ph="8.2", ammonia="1 mg/L N")["water_ammonia_high"]
     assert "Clegg and Whitfield 1995" in one.trace[0]
-    state = water_state({"ammonia": Quantity(1, "mg/L N"), "ph": Quantity(8.2, ""), "temperature": Quantity(25, "°C")},
-                        "marine", REFERENCE)
+    state = water_state(
+        {"ammonia": Quantity(1, "mg/L N"), "ph": Quantity(8.2, ""), "temperature": Quantity(25, "°C")},
+        "marine",
+        REFERENCE,
+    )
     assert 0.0661 <= state.parameters["un_ionised_ammonia"].value <= 1.045 * 0.0661
     assert any("35 g/kg taken" in words for words in state.assumed)
 

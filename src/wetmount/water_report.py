@@ -222,9 +222,7 @@ def _on_ammonia(state: WaterState, group: str, species: str | None, reference: R
     yield Advice("do_not", "Do not feed or warm the water while ammonia is above its limit: both make it worse.")
 
 
-def _on_nitrite(
-    state: WaterState, known: Mapping[str, float], group: str, reference: Reference
-) -> Iterator[Advice]:
+def _on_nitrite(state: WaterState, known: Mapping[str, float], group: str, reference: Reference) -> Iterator[Advice]:
     """How much chloride would keep the nitrite out."""
     nitrite = known.get("nitrite", 0.0)
     ratio = known.get("chloride_to_nitrite")

@@ -23,6 +23,16 @@ from wetmount.casebook.services import cases, keeping, looking
 PHONE_ADDRESS = "192.0.2.7"  # of the documentation range, RFC 5737
 
 
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Tests about one of the two databases are no part of the run on the other: nothing is left out by it."""
+    foreign = [
+        item for item in items if any(connection.vendor not in mark.args for mark in item.iter_markers("only_on"))
+    ]
+    if foreign:
+        config.hook.pytest_deselected(items=foreign)
+        items[:] = [item for item in items if item not in foreign]
+
+
 @pytest.fixture(scope="session")
 def django_db_modify_db_settings(tmp_path_factory: pytest.TempPathFactory) -> None:
     """SQLite on a file, as in use: in memory there is no WAL and no second connection. Only waiting for the disk is

@@ -360,9 +360,7 @@ def special(exported: Path, target: Path, name: str, content: bytes, mode: int) 
 
 
 @pytest.mark.parametrize("kind", [stat.S_IFLNK, stat.S_IFDIR, stat.S_IFIFO, stat.S_IFCHR])
-def test_links_and_other_special_files(
-    kind: int, whole: Case, exported: Path, device: Device, tmp_path: Path
-) -> None:
+def test_links_and_other_special_files(kind: int, whole: Case, exported: Path, device: Device, tmp_path: Path) -> None:
     as_elsewhere(whole)
     wrong = special(exported, tmp_path / "wrong.zip", "0001/files/x.jpg", b"/etc/passwd", kind | 0o777)
     refused(wrong, "a link or another special file", device, tmp_path)
@@ -463,9 +461,7 @@ def test_a_backup_is_no_archive_of_cases(exported: Path, whole: Case, device: De
     refused(wrong, "but a wetmount backup", device, tmp_path)
 
 
-def test_any_damaged_byte_is_told_or_means_nothing(
-    whole: Case, exported: Path, device: Device, tmp_path: Path
-) -> None:
+def test_any_damaged_byte_is_told_or_means_nothing(whole: Case, exported: Path, device: Device, tmp_path: Path) -> None:
     as_elsewhere(whole)
     intact, right = exported.read_bytes(), contents(exported)
     wrong = tmp_path / "wrong.zip"

@@ -23,7 +23,7 @@ from wetmount.casebook.models import Act, Attachment, Case, Device, Examination,
 from wetmount.casebook.services import cases, keeping, looking
 from wetmount.errors import InputError
 
-sqlite_only = pytest.mark.skipif(connection.vendor != "sqlite", reason="about the file of SQLite")
+sqlite_only = pytest.mark.only_on("sqlite")
 pytestmark = pytest.mark.django_db(transaction=True)
 
 PICTURE = b"\xff\xd8\xff the bytes of a picture"
@@ -373,7 +373,7 @@ def test_too_little_room_is_told_before(archive: Path, tmp_path: Path, monkeypat
 # --- PostgreSQL -------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.skipif(connection.vendor != "postgresql", reason="about PostgreSQL")
+@pytest.mark.only_on("postgresql")
 def test_on_postgresql_into_an_empty_database(archive: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     with pytest.raises(InputError, match="not empty"):
         restore(archive, tmp_path / "new")
@@ -397,7 +397,7 @@ def test_on_postgresql_into_an_empty_database(archive: Path, tmp_path: Path, mon
             cursor.execute("DROP DATABASE restored")
 
 
-@pytest.mark.skipif(connection.vendor != "postgresql", reason="about PostgreSQL")
+@pytest.mark.only_on("postgresql")
 def test_without_its_programs_a_sentence_says_what_to_install(
     filled: Case, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

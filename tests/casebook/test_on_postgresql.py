@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import subprocess
 import sys
 from pathlib import Path
@@ -12,7 +11,7 @@ import pytest
 HERE = Path(__file__).parent
 
 
-@pytest.mark.skipif(bool(os.environ.get("WETMOUNT_DATABASE_URL")), reason="this run is on PostgreSQL already")
+@pytest.mark.only_on("sqlite")
 def test_the_same_tests_on_postgresql() -> None:
     if not any(Path("/usr/lib/postgresql").glob("*/bin/postgres")):
         pytest.skip("needs the PostgreSQL server's programs, which are not installed")
@@ -20,7 +19,7 @@ def test_the_same_tests_on_postgresql() -> None:
     left_out = ["test_on_postgresql.py", "test_open.py", "browser"]
     command = [sys.executable, HERE / "postgresql.py", HERE, "-q", "-p", "no:cacheprovider"]
     command += [f"--ignore={HERE / name}" for name in left_out]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=900, check=False)
+    done = subprocess.run(command, capture_output=True, text=True, timeout=1500, check=False)
     print(done.stdout[-8000:])
     assert done.returncode == 0, done.stdout[-4000:] + done.stderr[-2000:]
     assert " passed" in done.stdout

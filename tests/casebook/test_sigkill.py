@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import io
-import os
 import random
 import sqlite3
 import sys
@@ -21,7 +20,7 @@ sys.path.insert(0, str(Path(__file__).parent))  # the tests are no package
 
 from over_http import Visitor, opened
 
-pytestmark = pytest.mark.skipif(bool(os.environ.get("WETMOUNT_DATABASE_URL")), reason="about a process on SQLite")
+pytestmark = pytest.mark.only_on("sqlite")
 
 ROUNDS = 6
 WRITERS = 3

@@ -22,7 +22,7 @@ from crawl import Page
 from over_http import Answer, Visitor, opened
 from test_archive import picture
 
-pytestmark = pytest.mark.skipif(bool(os.environ.get("WETMOUNT_DATABASE_URL")), reason="about processes on SQLite")
+pytestmark = pytest.mark.only_on("sqlite")
 
 GUARD = """
 import ipaddress, os, sys

@@ -279,9 +279,7 @@ class _Demo:
                 cases.set_cause(self.device, case, condition, standing)
         if story.closed:
             ended = self.told(story.ended)
-            cases.close_case(
-                self.device, case, on=self.day(story.closed), outcome=story.outcome, outcome_note=ended
-            )
+            cases.close_case(self.device, case, on=self.day(story.closed), outcome=story.outcome, outcome_note=ended)
         # Worked on in the order of their numbers, so that the last one is carried on.
         touched = clock.now() - dt.timedelta(days=1) + dt.timedelta(minutes=case.number)
         Case.objects.filter(pk=case.pk).update(touched_at=touched)

@@ -9,9 +9,7 @@ import click
 
 @click.command(name="backup")
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option(
-    "--data", type=click.Path(path_type=Path, file_okay=False), metavar="DIR", help="Folder of the casebook."
-)
+@click.option("--data", type=click.Path(path_type=Path, file_okay=False), metavar="DIR", help="Folder of the casebook.")
 def command(file: Path, data: Path | None) -> None:
     """Write the whole casebook, with its pictures, to FILE and read it back.
 

@@ -14,9 +14,7 @@ from wetmount.errors import InputError
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--all", "every", is_flag=True, help="All cases that are not deleted.")
 @click.option("--table", is_flag=True, help="Write only the list of cases, as CSV for a spreadsheet.")
-@click.option(
-    "--data", type=click.Path(path_type=Path, file_okay=False), metavar="DIR", help="Folder of the casebook."
-)
+@click.option("--data", type=click.Path(path_type=Path, file_okay=False), metavar="DIR", help="Folder of the casebook.")
 def command(cases: tuple[str, ...], file: Path, every: bool, table: bool, data: Path | None) -> None:
     """Write cases, by their numbers, with their pictures to the archive FILE.
 

@@ -9,9 +9,7 @@ import click
 
 @click.command(name="import")
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option(
-    "--data", type=click.Path(path_type=Path, file_okay=False), metavar="DIR", help="Folder of the casebook."
-)
+@click.option("--data", type=click.Path(path_type=Path, file_okay=False), metavar="DIR", help="Folder of the casebook.")
 def command(file: Path, data: Path | None) -> None:
     """Bring in the cases of an archive FILE that `wetmount export` wrote, all of them or none.
 
