@@ -68,9 +68,14 @@ class Rows:
                 names = [field.column for field in fields]
                 blank = {field.column: _blank(field) for field in fields}
                 into = ", ".join(connection.ops.quote_name(name) for name in names)
-                marks = ", ".join(["%s"] * len(names))
                 values = [tuple((blank | row)[name] for name in names) for row in rows]
-                cursor.executemany(f"INSERT INTO casebook_{table} ({into}) VALUES ({marks})", values)
+                if connection.vendor == "postgresql":
+                    with cursor.copy(f"COPY casebook_{table} ({into}) FROM STDIN") as copy:
+                        for one in values:
+                            copy.write_row(one)
+                else:
+                    marks = ", ".join(["%s"] * len(names))
+                    cursor.executemany(f"INSERT INTO casebook_{table} ({into}) VALUES ({marks})", values)
         self.waiting.clear()
 
 

@@ -433,8 +433,19 @@ def test_command_plan(tmp_path: Path) -> None:
         "--by", "the bench", "--why", "gentlest first", "--calendar", str(ics),
     )  # fmt: skip
     assert code == 0, out
-    assert "Left open" in out
+    assert "Left open" not in out, "both leading causes are covered"
     assert len(icalendar.Calendar.from_ical(ics.read_bytes()).walk("VEVENT")) >= 2
+    case = tmp_path / "ragged.toml"
+    case.write_text(
+        'format = 1\n[host]\ngroup = "goldfish"\n[findings]\nfin_erosion = "marked"\n'
+        'water_ammonia_high = "dangerous"\nlethargy = "mild"\n',
+        encoding="utf-8",
+    )
+    code, out = run(
+        "plan", str(case), *readings[:-2], "--choose", "watch", "--by", "the bench", "--why", "a first look"
+    )
+    assert code == 0, out
+    assert "Left open: Ammonia poisoning" in out
 
 
 @pytest.mark.parametrize(

@@ -173,8 +173,10 @@ def test_what_was_typed_anywhere_is_text_everywhere(
     # What is done last: finish, close, delete.
     number = furnished.number
     sent = {"kind": "look_again", "title": HOSTILE, "detail": HOSTILE, "on": "2026-10-30"}
-    for address in ("/forecast/schedule/", f"/case/{number}/forecast/schedule/"):
-        assert browser.post(address, sent).status_code < 500
+    for address in ("/forecast/schedule/", f"/case/{number}/forecast/schedule/", "/quarantine/schedule/"):
+        assert browser.post(address, sent | {"name": HOSTILE}).status_code < 500
+    sent = {"fish": HOSTILE, "finding": HOSTILE, "level": HOSTILE, "sure": HOSTILE, "examination": HOSTILE}
+    assert browser.post(f"/case/{number}/identify/enter/", sent).status_code < 500
     for task in furnished.tasks.filter(done_at=None)[:1]:
         browser.post(f"/case/{number}/task/{task.pk}/", {"outcome": HOSTILE})
     sent = {"outcome": "lost", "outcome_note": HOSTILE, "on": "2026-10-20", "condition": "columnaris", "note": HOSTILE}
@@ -195,7 +197,8 @@ SELDOM = {
     "enter", "pair", "pair_stylesheet", "alive", "touched",  # scripts and strangers
     "sweep", "unsweep", "remove_examination", "remove_file", "remove_fish", "remove_look", "remove_slide",
     "remove_told_batch",  # take keys of rows and nothing else
-    "addendum", "forecast_schedule", "forecast_schedule_case",  # sent above
+    "addendum", "forecast_schedule", "forecast_schedule_case", "identify_enter", "quarantine_schedule",  # sent above
+    "forecast_timing_stop", "forecast_timing_stop_case",  # take the key of a search and nothing else
     "forecast_timing", "forecast_timing_case",  # figures, when a forecast compares treatments
 }  # fmt: skip
 

@@ -105,6 +105,9 @@ def _postgresql(url: str) -> dict[str, Any]:
             field="WETMOUNT_DATABASE_URL",
         )
     options = dict(parse_qsl(parts.query))
+    # The server takes a disk for a spinning one unless told, and goes through all cases to show a few; and compiles
+    # what runs for milliseconds. An address may say otherwise.
+    options.setdefault("options", "-c random_page_cost=1.1 -c jit=off")
     return {
         "ENGINE": "django.db.backends.postgresql",
         "NAME": unquote(parts.path[1:]),

@@ -12,7 +12,7 @@ from django.db import connection
 from django.db.models import QuerySet
 from django.db.models.expressions import RawSQL
 
-_INDEX = "casebook_casetext_index"
+_INDEX, _TEXT = "casebook_casetext_index", "casebook_casetext"
 LONGEST_WORD = 100
 MOST_WORDS = 20
 
@@ -37,25 +37,25 @@ def with_words(cases: QuerySet, query: str) -> QuerySet:
     if connection.vendor == "sqlite":
         found = RawSQL(f"SELECT rowid FROM {_INDEX} WHERE {_INDEX} MATCH %s", [match])
     else:
-        found = RawSQL(
-            "SELECT case_id FROM casebook_casetext WHERE to_tsvector('simple', body) @@ to_tsquery('simple', %s)",
-            [match],
-        )
+        found = RawSQL(f"SELECT case_id FROM {_TEXT} WHERE words @@ to_tsquery('simple', %s)", [match])
     return cases.filter(pk__in=found)
 
 
 def newest_with_words(cases: QuerySet, query: str) -> QuerySet:
-    """The same in the order of a list, the newest first, for its first page or a count that stops early.
+    """The same in the order of a list, the newest first, for one page of it or a count that stops early.
 
-    SQLite's index hands its cases out one by one in the order of their keys, so that a page of a word that stands in
-    every fifth case is not made by finding all of them. Keys and numbers are both given in the order of opening. What
-    this returns is no part of another query.
+    Joined, the texts are gone through in the order of their keys, so that a page of a word that stands in every fifth
+    case is not made by finding all of them. Keys and numbers of cases are both given in the order of opening. What this
+    returns is no part of another query.
     """
     match = _match(query)
-    if not match or connection.vendor != "sqlite":
-        return with_words(cases, query).order_by("-number")
-    joined = [f"{_INDEX}.rowid = casebook_case.id", f"{_INDEX} MATCH %s"]
-    return cases.extra(tables=[_INDEX], where=joined, params=[match], order_by=[f"-{_INDEX}.rowid"])
+    if not match:
+        return cases.order_by("-number")
+    if connection.vendor == "sqlite":
+        joined = [f"{_INDEX}.rowid = casebook_case.id", f"{_INDEX} MATCH %s"]
+        return cases.extra(tables=[_INDEX], where=joined, params=[match], order_by=[f"-{_INDEX}.rowid"])
+    joined = [f"{_TEXT}.case_id = casebook_case.id", f"{_TEXT}.words @@ to_tsquery('simple', %s)"]
+    return cases.extra(tables=[_TEXT], where=joined, params=[match], order_by=[f"-{_TEXT}.case_id"])
 
 
 def _match(query: str) -> str:
