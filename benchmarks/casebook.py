@@ -14,6 +14,7 @@ import datetime as dt
 import json
 import os
 import random
+import re
 import statistics
 import subprocess
 import sys
@@ -281,6 +282,17 @@ def in_a_process(number: int, url: str) -> list[tuple[str, tuple[float, float, f
     return [(what, tuple(times)) for what, times in json.loads(done.stdout.splitlines()[-1])]
 
 
+def _versions() -> str:
+    import sqlite3
+
+    import django
+
+    said = subprocess.run(["pg_dump", "--version"], capture_output=True, text=True, check=False).stdout
+    server = re.search(r"\d+\.\d+", said)
+    found = f"Django {django.__version__}, SQLite {sqlite3.sqlite_version}"
+    return f"{found}, PostgreSQL {server[0]}" if server else found
+
+
 def main() -> None:
     """Measure, and print a table."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -299,7 +311,8 @@ def main() -> None:
 
         with server(safe=True) as url:
             found["PostgreSQL"] = in_a_process(asked.cases, url)
-    print(f"{machine()}; {asked.cases} cases, {TIMES} requests each; median / 95th percentile / worst, ms\n")
+    head = f"{machine()}, {_versions()}"
+    print(f"{head}; {asked.cases} cases, {TIMES} requests each; median / 95th percentile / worst, ms\n")
     print(f"| request | {' | '.join(found)} | target, 95th |")
     print(f"| --- | {' | '.join('---' for _ in found)} | --- |")
     for row in zip(*found.values(), strict=True):
