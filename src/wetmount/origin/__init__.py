@@ -1,0 +1,1 @@
+"""Where it came from: the fish room in time, exposures, chains, and who infected whom."""
