@@ -10,6 +10,7 @@ from datetime import date as Date
 from typing import Literal
 
 import msgspec
+from msgspec import structs
 
 
 class System(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -37,7 +38,10 @@ class Tank(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class Batch(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """Fish of one species from one origin that arrived together; without `arrived` they were there from the start."""
+    """Fish of one species from one origin that arrived together in one tank.
+
+    Without `arrived`, or with a day before the record, they were there from the start.
+    """
 
     id: str
     species: str
@@ -55,7 +59,17 @@ class Move(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     from_tank: str
     to_tank: str
     number: int | None = None
-    """Fish moved; None is all of that batch."""
+    """Fish moved; None is all of that batch, or of the tank without one."""
+    batch: str | None = None
+
+
+class Departure(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Fish that left the room alive: sold, given away, given up."""
+
+    on: Date
+    tank: str
+    number: int | None = None
+    """Fish gone; None is all of that batch, or of the tank without one."""
     batch: str | None = None
 
 
@@ -102,6 +116,8 @@ class Sighting(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     number: int | None = None
     not_before: Date | None = None
     """First signs fell between this day, when it was still seen well, and `on`."""
+    condition: str | None = None
+    """Condition id it is put down to; None is the one the room traces."""
 
 
 class Check(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -114,6 +130,8 @@ class Check(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Examination id of the reference."""
     fish: int | None = None
     """Fish examined."""
+    condition: str | None = None
+    """Condition id that was looked for; None is the one the room traces."""
 
 
 class Room(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -128,6 +146,7 @@ class Room(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     tanks: tuple[Tank, ...] = ()
     batches: tuple[Batch, ...] = ()
     moves: tuple[Move, ...] = ()
+    departures: tuple[Departure, ...] = ()
     contacts: tuple[Contact, ...] = ()
     tools: tuple[Tool, ...] = ()
     workers: tuple[Worker, ...] = ()
@@ -145,3 +164,13 @@ class Room(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     def day(self, on: Date) -> int:
         """Day number of a date; the first day is 0."""
         return (on - self.first).days
+
+    def of(self, condition: str) -> Room:
+        """The room as evidence about one condition: sightings and checks of others left out, the rest unmarked."""
+
+        def about(row: Sighting | Check) -> bool:
+            return (row.condition or self.condition or condition) == condition
+
+        sightings = tuple(structs.replace(row, condition=None) for row in self.sightings if about(row))
+        checks = tuple(structs.replace(row, condition=None) for row in self.checks if about(row))
+        return structs.replace(self, condition=condition, sightings=sightings, checks=checks)
