@@ -350,3 +350,24 @@ def test_a_file_that_is_no_case_is_one_sentence_and_status_2(name: str, tmp_path
         assert len(done.stderr.strip().splitlines()) == 1
         assert "Traceback" not in done.output
     assert not output.exists()
+
+
+def test_a_named_person_overrides_a_stop_of_a_dose_with_a_reason() -> None:
+    """A warmer bath than the row allows is refused, gone against by name with a reason, and written down."""
+    asked = (
+        "dose", "formalin_short", "temperature=28C", "oxygen=8 mg/L", "kh=6 dKH", "gh=8 dGH", "--host", "goldfish",
+        "--volume", "100 L", "--strength", "37 % w/w", "--lawful-here", "--checked", "aerated", "--checked",
+        "stock_clear", "--fresh",
+    )  # fmt: skip
+    refused = run(*asked)
+    assert refused.exit_code == 0
+    assert "no amount" in refused.output
+    assert "--override temperature" in refused.output
+    against = ("--override", "temperature", "--override-by", "Dr Hale", "--because", "the room can not be cooled today")
+    used = run(*asked, *against)
+    assert "Overridden: temperature, by Dr Hale, because: the room can not be cooled today" in used.output
+    assert "formalin (37 % stock):" in used.output
+    for left_out in (against[:2], against[:4], against[2:]):
+        wrong = run(*asked, *left_out)
+        assert wrong.exit_code == 2
+        assert "goes with --override-by NAME and --because TEXT" in wrong.output

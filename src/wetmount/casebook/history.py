@@ -41,6 +41,7 @@ FIELDS = {
     "on": "day", "n_of": "seen in", "seen_in": "seen in", "looked_at": "of fish looked at", "opened": "opened",
     "deleted_at": "deleted", "done_at": "done", "hours_dead": "hours since death", "killed_by": "killed how",
     "original_name": "name of the file", "volume_l": "volume in litres", "number": "number", "own_number": "own number",
+    "volume_low_l": "least volume in litres", "volume_high_l": "greatest volume in litres",
     "due_at": "time", "due_on": "due on", "set_on": "set on", "outcome_note": "on the outcome", "total": "kept",
     "dead_today": "died today", "from_tank_id": "from", "to_tank_id": "to",
 }  # fmt: skip

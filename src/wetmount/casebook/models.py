@@ -55,11 +55,14 @@ class FishRoom(Entry):
 
 
 class System(Entry):
-    """A body of shared water: the tanks of a rack on one sump."""
+    """A body of shared water: the tanks of a rack on one sump. Once worked out or measured, its volume has the least
+    and the most it may plausibly be beside it."""
 
     room = models.ForeignKey(FishRoom, on_delete=models.CASCADE, related_name="systems")
     name = models.CharField(max_length=200)
     volume_l = models.FloatField(null=True, blank=True)
+    volume_low_l = models.FloatField(null=True, blank=True)
+    volume_high_l = models.FloatField(null=True, blank=True)
     order = models.PositiveSmallIntegerField(default=0)
     note = models.TextField(blank=True)
 
@@ -78,6 +81,8 @@ class Tank(Entry):
     system = models.ForeignKey(System, null=True, blank=True, on_delete=models.SET_NULL, related_name="tanks")
     name = models.CharField(max_length=200)
     volume_l = models.FloatField(null=True, blank=True)
+    volume_low_l = models.FloatField(null=True, blank=True)
+    volume_high_l = models.FloatField(null=True, blank=True)
     order = models.PositiveSmallIntegerField(default=0)
     note = models.TextField(blank=True)
 

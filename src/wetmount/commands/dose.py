@@ -12,24 +12,9 @@ from wetmount.errors import InputError
 
 if TYPE_CHECKING:
     from wetmount.dose import DoseAnswer
-    from wetmount.hard_stops import WaterState
     from wetmount.reference import Reference
-    from wetmount.volume import Volume
 
 SCHEMA = "wetmount.dose/1"
-
-# Readings that decide about a dose: name -> field of WaterState and what a reading is multiplied by.
-READINGS = {
-    "temperature": ("temperature_c", 1.0),
-    "ph": ("ph", 1.0),
-    "kh": ("alkalinity_mg_caco3_per_l", 0.0),
-    "gh": ("hardness_mg_caco3_per_l", 0.0),
-    "oxygen": ("oxygen_mg_per_l", 1.0),
-    "ammonia": ("total_ammonia_mg_n_per_l", 1.0),
-    "nitrite": ("nitrite_mg_no2_per_l", 1.0),
-    "chloride": ("chloride_mg_per_l", 1.0),
-    "chlorine": ("chlorine_mg_per_l", 1.0),
-}
 
 
 @click.command(name="dose")
@@ -55,6 +40,11 @@ READINGS = {
 @click.option("--ration", type=float, metavar="PERCENT", help="Feed a day in % of body weight.")
 @click.option("--eating", type=float, default=100.0, metavar="PERCENT", help="Share of the fish that still eat.")
 @click.option("--raise-dkh", type=float, metavar="NUMBER", help="By how many dKH alkalinity is to rise.")
+@click.option(
+    "--override", "stops", multiple=True, metavar="STOP", help="A stop, by its id, that a person goes against."
+)
+@click.option("--override-by", metavar="NAME", help="The person who does.")
+@click.option("--because", metavar="TEXT", help="The reason, in words.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 @overlay_option
 def command(
@@ -76,6 +66,9 @@ def command(
     ration: float | None,
     eating: float,
     raise_dkh: float | None,
+    stops: tuple[str, ...],
+    override_by: str | None,
+    because: str | None,
     as_json: bool,
     overlay: Path | None,
 ) -> None:
@@ -84,7 +77,8 @@ def command(
     TREATMENT is an id of the reference, such as salt_indefinite. READING is NAME=VALUE with its unit, such as
     temperature=25C kh="6 dKH"; what is not known counts as dangerous.
     """
-    from wetmount.dose import Order, dose
+    from wetmount.dose import Order, Override, dose
+    from wetmount.dose_typed import hosts_of, volume_of, water_of
     from wetmount.dose_units import parse_strength
     from wetmount.hard_stops import THINGS, Life, Prescription
     from wetmount.reference import load_reference
@@ -96,12 +90,14 @@ def command(
             raise InputError(f"no {thing!r}; accepted: {', '.join(THINGS)}", field="--with")
     if prescriber is not None and dose_text is None:
         raise InputError("a prescription needs its --dose", field="--prescriber")
-    groups, species = hosts_of(host, reference)
+    if bool(stops) != bool(override_by or because) or bool(stops) != bool(override_by and because):
+        raise InputError("goes with --override-by NAME and --because TEXT, all three", field="--override")
+    groups, species = hosts_of(host, reference, field="--host")
     order = Order(
         treatment,
         Life(groups, frozenset(things), species=species),
-        water_of(reading, marine),
-        volume=volume_of(volume_text) if volume_text else None,
+        water_of(readings_of(reading), marine),
+        volume=volume_of(volume_text, field="--volume") if volume_text else None,
         dose=dose_text,
         strength=parse_strength(strength, field="--strength") if strength else None,
         step=step,
@@ -114,6 +110,7 @@ def command(
         biomass_g=parse_quantity(biomass, "weight", field="--biomass").value if biomass else None,
         ration_percent=ration,
         share_eating=eating / 100,
+        overrides=tuple(Override(stop, override_by or "", because or "") for stop in stops),
     )
     answer = dose(order, reference)
     if as_json:
@@ -133,7 +130,10 @@ def _print(answer: DoseAnswer, reference: Reference) -> None:
     if answer.stops:
         click.echo(f"{answer.substance}: no amount.")
     for stop in answer.stops:
-        click.echo(f"  Refused: {stop.text} [{stop.row}]")
+        may = f" A named person may go against it: --override {stop.id}" if stop.overridable else ""
+        click.echo(f"  Refused: {stop.text} [{stop.row}]{may}")
+    for used in answer.overridden:
+        click.echo(f"  Overridden: {used.stop}, by {used.person}, because: {used.reason}")
     for question in answer.questions:
         click.echo(f"  Asked: {question.text} If so, add --checked {question.id}")
     for line in answer.written:
@@ -156,49 +156,19 @@ def _print(answer: DoseAnswer, reference: Reference) -> None:
     click.echo(f"Reference {reference.version}. The label, local rules and a licensed veterinarian come first.")
 
 
-def hosts_of(names: tuple[str, ...], reference: Reference) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Host groups and species of what was named; any fish when nothing was."""
-    groups, species = [], []
-    for name in names or ("fish",):
-        if name in reference.host_groups:
-            groups.append(name)
-            continue
-        host = reference.hosts.get(name)
-        if host is None:
-            raise InputError(f"no host {name!r}; write a scientific name or a host group", field="--host")
-        groups.append(host.host_group)
-        species.append(host.scientific_name)
-    return tuple(groups), tuple(species)
+def readings_of(words: tuple[str, ...]) -> dict[str, str]:
+    """Arguments NAME=VALUE by their names."""
+    from wetmount.dose_typed import READINGS
 
-
-def water_of(readings: tuple[str, ...], marine: bool | None) -> WaterState:
-    """Readings NAME=VALUE as the water of an order; KH and GH become mg/L CaCO3."""
-    from wetmount.hard_stops import WaterState
-    from wetmount.units import CACO3_MG_PER_L_PER_DEGREE, parse_quantity
-
-    known: dict[str, Any] = {"marine": marine}
-    for text in readings:
+    known = {}
+    for text in words:
         name, equals, value = text.partition("=")
         if not equals or name not in READINGS:
             raise InputError(
                 f"{text!r} is no reading; write NAME=VALUE, NAME one of {', '.join(READINGS)}", field="READING"
             )
-        column, factor = READINGS[name]
-        known[column] = parse_quantity(value, name, field=name).value * (factor or CACO3_MG_PER_L_PER_DEGREE)
-    return WaterState(**known)
-
-
-def volume_of(text: str) -> Volume:
-    """A volume, or a range `660 L to 780 L`."""
-    from wetmount.units import parse_quantity
-    from wetmount.volume import Volume, exactly
-
-    parts = [parse_quantity(part, "volume", field="--volume").value for part in text.split(" to ")]
-    low, high = parts[0], parts[-1]
-    if len(parts) > 2 or high < low:
-        raise InputError(f'"{text}" is no range; write it as "660 L to 780 L"', field="--volume")
-    exactly(low)
-    return Volume(low, (low + high) / 2, high, (text,))
+        known[name] = value
+    return known
 
 
 def _given(text: str, reference: Reference) -> Any:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from wetmount.commands.common import look_index, look_option, overlay_option
-from wetmount.commands.dose import hosts_of, volume_of, water_of
+from wetmount.commands.dose import readings_of
 from wetmount.errors import InputError
 from wetmount.files import write_whole
 
@@ -71,6 +71,7 @@ def command(
     READING is NAME=VALUE with its unit and stands for what is in the water today.
     """
     from wetmount.casefile import read_case
+    from wetmount.dose_typed import hosts_of, volume_of, water_of
     from wetmount.evidence import gather_evidence
     from wetmount.hard_stops import Life
     from wetmount.plan import TankFacts, choose, plan_for
@@ -94,12 +95,12 @@ def command(
     evidence = gather_evidence(case, reference, look_index(case, look_date))
     weighed = weigh_up(evidence, reference, firmness=False)
     own = (evidence.species or evidence.host_group or "fish",)
-    groups, species = hosts_of((*own, *host), reference)
-    water = water_of(reading, marine)
+    groups, species = hosts_of((*own, *host), reference, field="--host")
+    water = water_of(readings_of(reading), marine)
     tank = TankFacts(
         Life(groups, frozenset(things), species=species),
         water,
-        volume_of(volume_text) if volume_text else None,
+        volume_of(volume_text, field="--volume") if volume_text else None,
         lawful_here=True if lawful_here else None,
     )
     plan = plan_for(weighed, tank, reference)

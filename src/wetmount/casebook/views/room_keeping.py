@@ -155,6 +155,8 @@ def _change_named(device: Device, row: Entry, values: dict[str, Any], seen: int 
     if "system" in plain:
         system = plain.pop("system")
         plain["system_id"] = system.pk if system is not None else None
+    if "volume_l" in plain and plain["volume_l"] != getattr(row, "volume_l", None):
+        plain |= {"volume_low_l": None, "volume_high_l": None}  # the range belonged to the old figure
     keeping.change_row(device, row, f"{values['name']} changed", seen=seen, **plain)
 
 
