@@ -271,6 +271,10 @@ BROKEN = [
     ("organisms", "organisms", {"id": "ich_trophont"}, {"findings": "skin=gloom"}, "findings", "not site=finding"),
     ("organisms", "stage_survival", {"condition": "ich"}, {"treatment": "moonlight"}, "treatment", "not in treatments"),
     ("organisms", "stage_survival", {"condition": "ich", "stage": "free"}, {"low": "1"}, "low", "must rise"),
+    ("spreading", "link_rates", {"kind": "sump"}, {"rate": "0.05"}, "low", "not below rate"),
+    ("spreading", "link_rates", {"kind": "sump"}, {"high": "0.2"}, "rate", "not below high"),
+    ("spreading", "incubations", {"condition": "ich"}, {"latent_low_d": "9"}, "latent_low_d", "not below latent"),
+    ("spreading", "incubations", {"condition": "ich"}, {"carried_early": "0.9"}, "carried_early", "more than"),
     ("sources", "links", {"basis": "published"}, {"sources": "memory"}, "sources", "needs a source that is not memory"),
     ("use_of_findings", "findings", {"id": "gut_packed_gas"}, {"id": "gloom"}, "id", "nothing in links"),
 ]

@@ -300,6 +300,8 @@ def sources(reference: Reference) -> Iterator[Fault]:
         "conflicts",
         "husbandry",
         "examinations",
+        "link_rates",
+        "incubations",
     ):
         rows = getattr(reference, table)
         for row in rows.values() if hasattr(rows, "values") else rows:
@@ -331,6 +333,18 @@ def organisms(reference: Reference) -> Iterator[Fault]:
             yield Fault("stage_survival", row, "low", "low, survival and high must rise")
 
 
+def spreading(reference: Reference) -> Iterator[Fault]:
+    """Rates of links and times of incubation: the figure between its ends, the low end first."""
+    for row in reference.link_rates.values():
+        yield from _ordered("link_rates", row, "low", "rate")
+        yield from _ordered("link_rates", row, "rate", "high")
+    for times in reference.incubations.values():
+        yield from _ordered("incubations", times, "latent_low_d", "latent_high_d")
+        yield from _ordered("incubations", times, "incubation_low_d", "incubation_high_d")
+        if times.carried_early > times.carried_late:
+            yield Fault("incubations", times, "carried_early", "more than carried_late")
+
+
 def use_of_findings(reference: Reference) -> Iterator[Fault]:
     """Every finding weighs: a condition links to it, or it is a cause and acts on some risk."""
     used = {link.finding for link in reference.links} | {risk.finding for risk in reference.history_risks}
@@ -353,6 +367,7 @@ RULES: tuple[Callable[[Reference], Iterator[Fault]], ...] = (
     treatments,
     doses,
     organisms,
+    spreading,
     sources,
     use_of_findings,
 )

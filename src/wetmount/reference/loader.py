@@ -33,11 +33,13 @@ from wetmount.reference.rows import (
     HostGroup,
     HostRisk,
     HusbandryStep,
+    Incubation,
     LaboratorySample,
     Leak,
     LifeCycle,
     Limit,
     Link,
+    LinkRate,
     Organism,
     Predisposition,
     Quarantine,
@@ -94,6 +96,8 @@ class Reference:
     organisms: Mapping[str, Organism]
     lifecycles: tuple[LifeCycle, ...]
     stage_survival: tuple[StageSurvival, ...]
+    link_rates: Mapping[str, LinkRate]
+    incubations: Mapping[str, Incubation]
 
     def host_group_line(self, host_group: str) -> tuple[str, ...]:
         """The group and its parents, narrowest first, so that a reader may take the first that has a row."""

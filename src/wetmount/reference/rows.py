@@ -561,6 +561,54 @@ class StageSurvival:
 
 
 @dataclass(frozen=True, slots=True)
+class LinkRate:
+    """How readily a kind of link between tanks carries an infection that goes with the water, by `unit`.
+
+    tanks/day: tanks that one infectious tank gives it to a day; a contact, a fish, a batch, a tank: chance. `contact`
+    and `gut` multiply it for infections that pass by touch, and from gut to mouth. It grows with the fish in the
+    infectious tank to `size_power`. `low` to `high` hold 90 %. `minutes` a day of work to cut one such link.
+    """
+
+    kind: str
+    name: str
+    unit: str
+    rate: float
+    low: float
+    high: float
+    contact: float
+    gut: float
+    size_power: float
+    cut: str
+    minutes: float
+    basis: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Incubation:
+    """A condition as it passes between tanks. From infection of a tank: days until it gives it on, until first signs.
+
+    Low to high hold 90 % of tanks. `shows`: share of infected tanks that ever show signs; `noticed`: chance that one
+    look notices the signs of a tank; `carried_early`, `carried_late`: share of its fish infected before, after signs.
+    """
+
+    condition: str
+    spread: str
+    latent_low_d: float
+    latent_high_d: float
+    incubation_low_d: float
+    incubation_high_d: float
+    shows: float
+    noticed: float
+    carried_early: float
+    carried_late: float
+    basis: str
+    sources: tuple[str, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
 class Table:
     """How a table is held: its row class, its key columns, and whether as a mapping by its one key or a tuple."""
 
@@ -602,4 +650,6 @@ TABLES: dict[str, Table] = {
     "organisms": Table(Organism, ("id",), True),
     "lifecycles": Table(LifeCycle, ("parasite", "stage", "quantity", "temperature_c", "low", "sources"), False),
     "stage_survival": Table(StageSurvival, ("treatment", "condition", "stage"), False),
+    "link_rates": Table(LinkRate, ("kind",), True),
+    "incubations": Table(Incubation, ("condition",), True),
 }
