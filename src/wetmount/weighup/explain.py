@@ -28,7 +28,7 @@ def explanations(posed: Posed, sampled: Sampled, seed: int) -> tuple[tuple[Expla
     exact distribution given the findings.
     """
     rng = np.random.default_rng(seed)
-    brought = _brought(posed, sampled.present[sampled.take(DRAWS, rng)], rng)
+    brought = _brought(posed, sampled.present, sampled.take(DRAWS, rng), rng)
     told = distinct(brought)
     heaviest = np.argsort(-told.weight, kind="stable")[:SHOWN_EXPLANATIONS]
     shown = tuple(
@@ -38,33 +38,40 @@ def explanations(posed: Posed, sampled: Sampled, seed: int) -> tuple[tuple[Expla
     return shown, max(0.0, 1.0 - sum(e.probability for e in shown))
 
 
-def _brought(posed: Posed, present: Floats, rng: np.random.Generator) -> NDArray[np.bool_]:
-    """Draw which present conditions brought at least one positive finding; (s, n)."""
-    there = np.ascontiguousarray(present.T)
-    brought = np.zeros(there.shape, dtype=bool)
+def _brought(
+    posed: Posed, present: Floats, taken: NDArray[np.intp], rng: np.random.Generator
+) -> NDArray[np.bool_]:
+    """Draw which conditions of the sets `taken` (s,) from `present` brought at least one positive finding; (s, n)."""
+    having = [column[taken].nonzero()[0] for column in np.ascontiguousarray(present.T > 0.0)]
+    brought = np.zeros((len(having), len(taken)), dtype=bool)
     for term in posed.terms:
         if term.level > 0:
-            _draw_causes(term, there, brought, rng)
+            _draw_causes(term, having, brought, rng)
     return brought.T
 
 
-def _draw_causes(term: Term, there: Floats, brought: NDArray[np.bool_], rng: np.random.Generator) -> None:
-    """Mark in `brought` (n, s) the conditions of `there` (n, s) that brought one report.
+def _draw_causes(
+    term: Term, having: Sequence[NDArray[np.intp]], brought: NDArray[np.bool_], rng: np.random.Generator
+) -> None:
+    """Mark in `brought` (n, s) the conditions that brought one report; `having[i]` are the sets that have condition i.
 
     They are drawn one after another, given that the report was made.
     """
     q, leak, _, _ = term.reduced()
-    causes = np.flatnonzero((q > 0.0) & there.any(axis=1))
-    acts = q[causes, None] * there[causes]
-    # `rest[k]` is the chance that neither a cause from the k-th on nor anything outside makes the report.
-    outside = np.full((1, there.shape[1]), (1.0 - leak) * (1.0 - term.missed))
-    rest = np.cumprod(np.concatenate([outside, 1.0 - acts[::-1]]), axis=0)[:0:-1]
-    drawn = rng.random(acts.shape)
-    made = np.zeros(there.shape[1], dtype=bool)
-    for k, i in enumerate(causes):
-        here = drawn[k] * np.where(made, 1.0, 1.0 - rest[k]) < acts[k]
-        made |= here
-        brought[i] |= here
+    causes = [i for i in np.flatnonzero(q) if len(having[i])]
+    # Chance that nothing from here on makes the report: neither a cause still to come nor anything outside.
+    nothing = np.full(brought.shape[1], (1.0 - leak) * (1.0 - term.missed))
+    made_from = []
+    for i in reversed(causes):
+        nothing[having[i]] *= 1.0 - q[i]
+        made_from.append(1.0 - nothing[having[i]])
+    made = np.zeros(brought.shape[1], dtype=bool)
+    for i in causes:
+        sets = having[i]
+        bound = np.where(made[sets], 1.0, made_from.pop())
+        acting = sets[rng.random(len(sets)) * bound < q[i]]
+        made[acting] = True
+        brought[i, acting] = True
 
 
 def unexplained(posed: Posed, sampled: Sampled, reference: Reference) -> tuple[Unexplained, ...]:

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wetmount.weighup.steps import Floats, Parents, Step, compile_steps, elimination_order, merge_children
+from wetmount.weighup.steps import Floats, Parents, Step, Steps, compile_steps, elimination_order, merge_children
 
 PREDISPOSING_CAP = 6.0
 """Most that predisposing conditions together multiply a child's odds by: they overlap (reference, predispositions)."""
@@ -31,7 +31,8 @@ class Network:
     """Conditions, findings and what joins them; build one with `build_network`.
 
     rate (n,), base_odds (n,), strength (n, f, K), leak (f, K), levels (f,), illness_from (f,); parents[i] lists
-    (parent index, odds). `order` visits every parent before its children and is chosen to keep few parents open.
+    (parent index, odds). `order` visits every parent before its children and is chosen to keep few parents open;
+    `unseen` are the steps of that order when nothing was found.
     """
 
     conditions: tuple[str, ...]
@@ -44,6 +45,7 @@ class Network:
     illness_from: NDArray[np.intp]
     parents: Parents
     order: tuple[int, ...]
+    unseen: Steps
     cap: float
 
     def condition_index(self) -> dict[str, int]:
@@ -77,22 +79,36 @@ def build_network(
         parents[child].append((parent, odds))
     frozen = tuple(tuple(row) for row in parents)
     order = elimination_order(frozen)
+    unseen = compile_steps(order, frozen, cap, np.zeros((len(rate), 0)))
     return Network(
         conditions=tuple(conditions),
         findings=tuple(findings),
         rate=rate,
-        base_odds=solve_base_odds(rate, frozen, order, cap),
+        base_odds=solve_base_odds(rate, unseen),
         strength=strength,
         leak=leak,
         levels=np.asarray(levels, dtype=np.intp),
         illness_from=np.asarray(illness_from, dtype=np.intp),
         parents=frozen,
         order=order,
+        unseen=unseen,
         cap=cap,
     )
 
 
-def solve_base_odds(rate: Floats, parents: Parents, order: Sequence[int], cap: float) -> Floats:
+def marginals(network: Network, odds: Floats) -> Floats:
+    """Chance (n,) of every condition before anything is found, for odds (n,) that the parents then multiply."""
+    chance = odds / (1.0 + odds)
+    mass: Floats = np.ones((1,))
+    for step in network.unseen.steps:
+        full = odds[step.condition] * (1.0 if step.multipliers is None else step.multipliers)
+        present = mass * (full / (1.0 + full))
+        chance[step.condition] = present.sum()
+        mass = merge_children(step, mass - present, present)
+    return np.asarray(chance)
+
+
+def solve_base_odds(rate: Floats, unseen: Steps) -> Floats:
     """Base odds (n,) such that, with nothing known, every condition's marginal equals its rate.
 
     Goes through the conditions in order with the exact joint distribution of the parents still open; for each child
@@ -100,7 +116,7 @@ def solve_base_odds(rate: Floats, parents: Parents, order: Sequence[int], cap: f
     """
     base = rate / (1.0 - rate)
     mass: Floats = np.ones((1,))
-    for step in compile_steps(order, parents, cap, np.zeros((len(rate), 0))).steps:
+    for step in unseen.steps:
         i = step.condition
         if step.multipliers is not None:
             base[i] = _root(rate[i], mass, step)

@@ -34,10 +34,16 @@ def distinct(samples: NDArray[np.bool_], weight: Floats | None = None) -> Sample
     """Samples (s, n) with equal condition sets put together."""
     if weight is None:
         weight = np.full(len(samples), 1.0 / len(samples))
-    packed = np.ascontiguousarray(np.packbits(samples, axis=1))
-    keys = packed.view(np.dtype((np.void, packed.shape[1]))).reshape(-1)
-    _, first, place = np.unique(keys, return_index=True, return_inverse=True)
-    merged = np.bincount(place.reshape(-1), weights=weight)
+    packed = np.packbits(np.ascontiguousarray(samples), axis=1)
+    words = np.zeros((len(packed), -(-packed.shape[1] // 8)), dtype=np.uint64)
+    words.view(np.uint8)[:, : packed.shape[1]] = packed
+    order = np.lexsort(words.T)
+    new = np.ones(len(words), dtype=bool)
+    new[1:] = (words[order[1:]] != words[order[:-1]]).any(axis=1)
+    place = np.empty(len(words), dtype=np.intp)
+    place[order] = np.cumsum(new) - 1
+    first = order[new]
+    merged = np.bincount(place, weights=weight)
     return Sampled(samples[first].astype(np.float64), merged / merged.sum())
 
 

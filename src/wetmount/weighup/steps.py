@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import prod
 
 import numpy as np
 from numpy.typing import NDArray
@@ -169,7 +170,7 @@ def compile_steps(order: Sequence[int], parents: Parents, cap: float, strength: 
         keep = bool(children[i])
         if keep:
             axes.insert(0, ("parent", i))
-        peak = max(peak, int(np.prod([size_of(axis) for axis in axes], dtype=np.int64)))
+        peak = max(peak, prod(size_of(axis) for axis in axes))
         sums = []
         spent = [("carried", i)] + [("parent", p) for kind, p in axes if kind == "parent" and not children[p] - done]
         for axis in spent:

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from math import prod
 from typing import Any
 
 import numpy as np
@@ -75,18 +76,32 @@ def draw(problem: Problem, size: int, seed: int, plan: Steps | None = None) -> t
     return _Sweep(problem, plan or problem.steps()).run(size, np.random.default_rng(seed))
 
 
+@dataclass(frozen=True, slots=True)
+class _Visit:
+    """Backward messages at one step: what follows if the condition is absent, and what follows if it is present.
+
+    `present` holds the second as it stands after the step and then, pulled back through one after another of the
+    findings that the condition may explain, as it stands before; where memory is short the first and the last of these alone.
+    """
+
+    absent: Floats
+    present: tuple[Floats, ...]
+
+
 class _Sweep:
     """One problem's steps and the two passes over them."""
 
     def __init__(self, problem: Problem, plan: Steps) -> None:
         self.problem = problem
         self.plan = plan
+        size = sum(8 * (2 + len(step.shifts)) * prod(step.shape) for step in plan.steps)
+        self.whole = size <= MESSAGE_BYTES
 
     def run(self, size: int, rng: np.random.Generator | None) -> tuple[Posterior, NDArray[np.bool_]]:
         problem, plan = self.problem, self.plan
         n = len(problem.odds)
         present, responsible = np.zeros(n), np.zeros(n)
-        samples = np.zeros((size, n), dtype=bool)
+        samples = np.zeros((n, size), dtype=bool)
         log_evidence = problem.log_constant
         for i in plan.loose:
             weight = problem.odds[i] * problem.factor[i]
@@ -94,35 +109,34 @@ class _Sweep:
             responsible[i] = present[i] * (1.0 - problem.bare[i])
             log_evidence += float(np.log1p(weight) - np.log1p(problem.odds[i]))
             if rng is not None:
-                samples[:, i] = rng.random(size) < present[i]
+                samples[i] = rng.random(size) < present[i]
         mass: Floats = np.ones((1,))
         state = np.zeros(size, dtype=np.intp)
-        for step, after in self._backward():
+        for step, visit in self._backward():
             mass = _open(step, mass, problem.leak)
             if rng is not None:
-                state = _sample_opens(step, state, self._messages(step, after), problem.leak, rng)
+                if step.opens:
+                    state = _sample_opens(step, state, self._message(step, visit), problem.leak, rng)
+                state, samples[step.condition] = self._sample_visit(step, state, visit, rng)
             absent, there = self._weights(step)
-            base = mass * there
-            unmoved = self._shift(step, base, ~problem.illness)
-            before, later = split_children(step, _reopen(step, after, problem.missed), mass.shape)
+            unmoved = self._shift(step, mass * there, ~problem.illness)
+            later = visit.present[0]
             none = float(np.vdot(unmoved, later)) * problem.bare[step.condition]
             for _, j in step.shifts:
                 if problem.illness[j]:
                     none *= 1.0 - problem.strength[step.condition, j]
             moved = self._shift(step, unmoved, problem.illness)
             kept = mass * absent
-            without, with_it = float(np.vdot(kept, before)), float(np.vdot(moved, later))
+            without, with_it = float(np.vdot(kept, visit.absent)), float(np.vdot(moved, later))
             total = without + with_it
             present[step.condition] = with_it / total
             responsible[step.condition] = max(0.0, with_it - none) / total
-            if rng is not None:
-                state, samples[:, step.condition] = self._sample_visit(step, state, before, later, rng)
             mass = _close(step, merge_children(step, kept, moved), problem.missed)
             scale = float(mass.max())
             mass /= scale
             log_evidence += float(np.log(scale))
         log_evidence += float(np.log(mass.sum()))
-        return Posterior(present, responsible, log_evidence, float(np.log2(plan.peak))), samples
+        return Posterior(present, responsible, log_evidence, float(np.log2(plan.peak))), samples.T
 
     def _weights(self, step: Step) -> tuple[Floats, Floats]:
         """Prior times folded likelihood for absent and present, scalar or one value a state of the parents."""
@@ -141,81 +155,93 @@ class _Sweep:
                 low *= 1.0 - q
         return mass
 
-    def _pull(self, step: Step, later: Floats) -> Floats:
-        """The transpose of `_shift` over all findings, on a copy."""
-        pulled = np.array(later)
+    def _pull(self, step: Step, later: Floats) -> Iterator[Floats]:
+        """The transpose of `_shift`, one finding after another, starting from `later` itself."""
+        yield later
         for axis, j in step.shifts:
-            low, high = _halves(pulled, axis)
+            later = np.array(later)
+            low, high = _halves(later, axis)
             q = self.problem.strength[step.condition, j]
             low *= 1.0 - q
             low += q * high
-        return pulled
+            yield later
 
-    def _before(self, step: Step, after: Floats) -> Floats:
+    def _visit(self, step: Step, after: Floats) -> _Visit:
+        """The backward messages at a step, given the one that holds after it."""
+        shape = (after.shape[0], *step.shape)
+        absent, present = split_children(step, _reopen(step, after, self.problem.missed), shape)
+        pulled = tuple(self._pull(step, present))
+        return _Visit(absent, pulled if self.whole else (present, pulled[-1]))
+
+    def _message(self, step: Step, visit: _Visit) -> Floats:
+        """The backward message at the visit, once the step's findings are open."""
+        absent, there = self._weights(step)
+        return np.asarray(absent * visit.absent + there * visit.present[-1])
+
+    def _before(self, step: Step, visit: _Visit) -> Floats:
         """The backward message before a step, scaled to a largest value of 1."""
-        message = self._messages(step, after)
+        message = self._message(step, visit)
         for j in reversed(step.opens):
             leak = self.problem.leak[j]
             message = (1.0 - leak) * message[:, 0] + leak * message[:, 1]
         return np.asarray(message / message.max())
 
-    def _messages(self, step: Step, after: Floats) -> Floats:
-        """The backward message at the visit, once the step's findings are open."""
-        shape = (after.shape[0], *step.shape)
-        absent_later, present_later = split_children(step, _reopen(step, after, self.problem.missed), shape)
-        absent, there = self._weights(step)
-        return np.asarray(absent * absent_later + there * self._pull(step, present_later))
-
-    def _backward(self) -> Iterator[tuple[Step, Floats]]:
-        """The steps first to last, each with the backward message that holds after it.
+    def _backward(self) -> Iterator[tuple[Step, _Visit]]:
+        """The steps first to last, each with its backward messages.
 
         Messages are kept whole while they are small; else only every few, and each block is computed a second time.
         """
         steps = self.plan.steps
         count = len(steps)
-        size = sum(8 * int(np.prod(step.shape, dtype=np.int64)) for step in steps)
-        block = count if size <= MESSAGE_BYTES else int(np.ceil(np.sqrt(count)))
-        message: Floats = np.ones((1,))
-        held = {count: message}
+        block = count if self.whole else int(np.ceil(np.sqrt(count)))
+        after: Floats = np.ones((1,))
+        held = {count: after}
         if block < count:
             for t in range(count - 1, 0, -1):
-                message = self._before(steps[t], message)
+                after = self._before(steps[t], self._visit(steps[t], after))
                 if t % block == 0:
-                    held[t] = message
+                    held[t] = after
         for start in range(0, count, max(1, block)):
             end = min(start + block, count)
-            local = {end: held.pop(end)}
-            for t in range(end - 1, start, -1):
-                local[t] = self._before(steps[t], local[t + 1])
+            after = held.pop(end)
+            visits = []
+            for t in range(end - 1, start - 1, -1):
+                visits.append(self._visit(steps[t], after))
+                if t > start:
+                    after = self._before(steps[t], visits[-1])
             for t in range(start, end):
-                yield steps[t], local.pop(t + 1)
+                yield steps[t], visits.pop()
 
     def _sample_visit(
-        self, step: Step, state: NDArray[np.intp], before: Floats, later: Floats, rng: np.random.Generator
+        self, step: Step, state: NDArray[np.intp], visit: _Visit, rng: np.random.Generator
     ) -> tuple[NDArray[np.intp], NDArray[np.bool_]]:
         """Draw presence and newly explained findings for each sample; returns the states after the step too."""
-        stages = [np.ascontiguousarray(later)]
-        for axis, j in step.shifts:
-            stage = stages[-1].copy()
-            low, high = _halves(stage, axis)
-            q = self.problem.strength[step.condition, j]
-            low *= 1.0 - q
-            low += q * high
-            stages.append(stage)
-        absent, there = self._weights(step)
-        weight_absent = (absent * before).reshape(-1)[state]
-        weight_present = (there * stages[-1]).reshape(-1)[state]
-        here = rng.random(len(state)) * (weight_absent + weight_present) < weight_present
-        moving = state[here]
-        for (axis, j), stage in zip(reversed(step.shifts), reversed(stages[:-1]), strict=True):
-            stride = int(np.prod(step.shape[axis:], dtype=np.int64))
-            waiting = np.flatnonzero(moving // stride % 2 == 0)
-            q, flat, spot = self.problem.strength[step.condition, j], stage.reshape(-1), moving[waiting]
-            explain, leave = q * flat[spot + stride], (1.0 - q) * flat[spot]
-            moving[waiting[rng.random(len(spot)) * (explain + leave) < explain]] += stride
-        state = state.copy()
-        state[here] = moving
+        here = rng.random(len(state)) < self._chance(step, state, visit)
+        (who,) = here.nonzero()
+        if len(who) and step.shifts:
+            moving = state[who]
+            stages = visit.present if self.whole else tuple(self._pull(step, visit.present[0]))
+            for (axis, j), stage in zip(reversed(step.shifts), reversed(stages[:-1]), strict=True):
+                stride = prod(step.shape[axis:])
+                (waiting,) = (moving // stride % 2 == 0).nonzero()
+                q, flat, spot = self.problem.strength[step.condition, j], stage.reshape(-1), moving[waiting]
+                explain, leave = q * flat[spot + stride], (1.0 - q) * flat[spot]
+                moving[waiting[rng.random(len(spot)) * (explain + leave) < explain]] += stride
+            state = state.copy()
+            state[who] = moving
         return _state_after(step, state, here), here
+
+    def _chance(self, step: Step, state: NDArray[np.intp], visit: _Visit) -> Floats:
+        """Chance that the condition is present in each sample, given the sample's state; states that no sample can be
+        in may come out as nan, and are never looked up."""
+        absent, there = self._weights(step)
+        weight_absent, weight_present = (absent * visit.absent).reshape(-1), (there * visit.present[-1]).reshape(-1)
+        few = weight_absent.size <= len(state)
+        if not few:
+            weight_absent, weight_present = weight_absent[state], weight_present[state]
+        with np.errstate(invalid="ignore"):
+            chance = np.asarray(weight_present / (weight_absent + weight_present))
+        return chance[state] if few else chance
 
 
 def _halves(mass: Floats, axis: int) -> tuple[Floats, Floats]:
@@ -263,13 +289,21 @@ def _sample_opens(
 
 def _state_after(step: Step, state: NDArray[np.intp], here: NDArray[np.bool_]) -> NDArray[np.intp]:
     """Flat state indices after the step's merging and closing."""
-    if not (step.keep or step.sums or step.folds or step.closes):
-        return state
-    shape = list(step.shape)
-    place = list(np.unravel_index(state, step.shape)) if shape else []
+    states = prod(step.shape)
     if step.keep:
-        shape.insert(0, 2)
-        place.insert(0, here.astype(np.intp))
+        state = state + states * here
+        states *= 2
+    if not (step.sums or step.folds or step.closes):
+        return state
+    if states <= len(state):
+        return _renumbered(step, np.arange(states))[state]
+    return _renumbered(step, state)
+
+
+def _renumbered(step: Step, state: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Flat indices after summing, folding and closing, from those at the visit with the kept axis in front."""
+    shape = [2, *step.shape] if step.keep else list(step.shape)
+    place = list(np.unravel_index(state, shape))
     for axis in step.sums:
         del shape[axis - 1], place[axis - 1]
     for fold in step.folds:

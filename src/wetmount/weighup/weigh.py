@@ -12,12 +12,13 @@ from wetmount.reference import Reference
 from wetmount.weighup import firmness as firm
 from wetmount.weighup.approximate import solve
 from wetmount.weighup.explain import explanations, opened_the_way, unexplained
+from wetmount.weighup.network import marginals
 from wetmount.weighup.next_examination import next_examinations
-from wetmount.weighup.pose import Posed, pose, reduce_terms
+from wetmount.weighup.pose import Posed, pose
 from wetmount.weighup.results import ConditionResult, Firmness, Warning_, WeighUp
 from wetmount.weighup.sampled import responsible_given_set
 from wetmount.weighup.steps import Floats
-from wetmount.weighup.sweep import Posterior, sweep
+from wetmount.weighup.sweep import Posterior
 from wetmount.weighup.why import memory_share, reasons_for
 
 SAMPLES = 4000
@@ -45,7 +46,7 @@ def weigh_up(
     posed = pose(evidence, reference)
     solved = solve(posed, SAMPLES, seed)
     posterior, sampled = solved.posterior, solved.sampled
-    prior = sweep(reduce_terms(posed.network, posed.problem.odds, ()).problem).present
+    prior = marginals(posed.network, posed.problem.odds)
     order = np.lexsort((-posterior.present, -posterior.responsible))
     leading = [int(i) for i in order[:LEADING] if _score(posterior)[i] >= LEADING_FROM] or [int(order[0])]
     why = reasons_for(posed, evidence, posterior, sampled, leading) if reasons else {}
