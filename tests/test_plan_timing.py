@@ -20,7 +20,8 @@ from wetmount.forecast import Situation, plan_treatments
 from wetmount.hard_stops import Life, Prescription, WaterState
 from wetmount.plan import ChosenPlan, TankFacts, choose, plan_for
 from wetmount.plan.calendar import to_ical
-from wetmount.plan.sheets import dose_days, keeper_sheet, schedule_cautions
+from wetmount.plan.record import dose_days, schedule_cautions
+from wetmount.plan.sheets import keeper_sheet
 from wetmount.reference import load_reference
 from wetmount.volume import Volume
 from wetmount.weighup import weigh_up

@@ -27,6 +27,11 @@ Quantity = Annotated[str, Meta(min_length=1, max_length=60)]
 Measured = Quantity | float
 Answer = Literal["yes", "no", "not asked"]
 
+LIVING = (
+    "eggs", "fry", "gravid", "not_eating", "gill_damage", "ulcers", "invertebrates", "plants", "filter_bacteria",
+)  # fmt: skip
+"""What lives in the water of a plan, or is so of its fish, that an agent may harm."""
+
 
 class Record(Struct, frozen=True, omit_defaults=True, forbid_unknown_fields=True):
     """Base of all records: immutable, written without its defaults, refusing keys it does not know."""
@@ -152,8 +157,71 @@ class ExaminationRecord(Record, frozen=True, kw_only=True):
     note: Text | None = None
 
 
+class PlanAgent(Record, frozen=True, kw_only=True):
+    """An agent as it is in hand, and what its amount is worked out from."""
+
+    dose: Annotated[Quantity | None, Meta(description="of a prescription or label, with unit; else the table's")] = None
+    prescriber: Annotated[Id | None, Meta(description="veterinarian, or the label the dose is on")] = None
+    strength: Annotated[Quantity | None, Meta(description='"37 % w/w", "50 mg/mL", "pure"')] = None
+    step: Annotated[
+        Annotated[float, Meta(gt=0, le=10_000)] | None,
+        Meta(description="smallest step of scale (g), syringe (mL) or tablet"),
+    ] = None
+    volume: Annotated[Quantity | None, Meta(description="water of the container it is given in, if not the tank")] = (
+        None
+    )
+    checked: Annotated[tuple[Id, ...], Meta(description="what was made sure of, such as aerated")] = ()
+    biomass: Annotated[Quantity | None, Meta(description="weight of all fish it is given to")] = None
+    ration_percent: Annotated[
+        Annotated[float, Meta(gt=0, le=100)] | None, Meta(description="feed a day in % of the fishes' weight")
+    ] = None
+    eating_percent: Annotated[
+        Annotated[float, Meta(gt=0, le=100)] | None, Meta(description="share of the fish that still eat, %")
+    ] = None
+    days: Annotated[
+        tuple[Annotated[int, Meta(ge=0, le=365)], ...],
+        Meta(description="days of its givings, 0 its first, as a forecast found them; else the table's"),
+    ] = ()
+
+
+class PlanStep(Record, frozen=True, kw_only=True):
+    """Something that was chosen to be done."""
+
+    text: Annotated[Text, Meta(min_length=1, description="what is to be done")]
+    kind: Annotated[
+        Literal["husbandry", "treat", "examine", "watch", "refer", "relieve", "look", "own"],
+        Meta(description="look: look again; own: in the practitioner's own words"),
+    ] = "own"
+    option: Annotated[Id | None, Meta(description="option it was chosen from; of treat, the id of the treatment")] = (
+        None
+    )
+    urgency: Annotated[Literal["now", "lasting"], Meta(description="at once, or from now on")] = "now"
+    days: Annotated[tuple[Date, ...], Meta(description="the days it is done on")] = ()
+
+
+class Plan(Record, frozen=True, kw_only=True):
+    """What is to be done after a look: the water and the fish it is for, what was chosen, by whom and why."""
+
+    by: Annotated[Id | None, Meta(description="who chose")] = None
+    why: Annotated[Text | None, Meta(description="the reason")] = None
+    date: Annotated[Date | None, Meta(description="day it was chosen")] = None
+    first: Annotated[Date | None, Meta(description="first day of the plan")] = None
+    reference: Annotated[Id | None, Meta(description="version of the tables it was chosen from")] = None
+    volume: Annotated[Quantity | None, Meta(description='net water, "55 L" or "660 L to 780 L"')] = None
+    water: Annotated[Literal["fresh", "sea"] | None, Meta(description="else told from the host")] = None
+    others: Annotated[tuple[Id, ...], Meta(description="other fish in the same water: species or host groups")] = ()
+    living: Annotated[
+        dict[str, Answer], Meta(description='plants, invertebrates, filter_bacteria, fry …: "yes", "no" or "not asked"')
+    ] = {}
+    lawful_here: Annotated[
+        bool | None, Meta(description="restricted agents may be used on ornamental fish here; left out: not known")
+    ] = None
+    agents: Annotated[dict[str, PlanAgent], Meta(description="id of a treatment: what is in hand of it")] = {}
+    steps: tuple[PlanStep, ...] = ()
+
+
 class Look(Record, frozen=True, kw_only=True):
-    """The examinations of one visit. A weigh-up belongs to a look."""
+    """The examinations of one visit. A weigh-up and a plan belong to a look."""
 
     date: Date | None = None
     note: Text | None = None
@@ -161,6 +229,7 @@ class Look(Record, frozen=True, kw_only=True):
     findings: Findings = {}
     readings: Readings = {}
     examinations: tuple[ExaminationRecord, ...] = ()
+    plan: Plan | None = None
 
 
 class Case(Record, frozen=True, kw_only=True):
@@ -187,24 +256,28 @@ class Case(Record, frozen=True, kw_only=True):
     findings: Findings = {}
     readings: Readings = {}
     looks: tuple[Look, ...] = ()
+    plan: Annotated[Plan | None, Meta(description="short for the plan of the last look")] = None
 
 
 def looks_of(case: Case) -> tuple[Look, ...]:
     """The looks of a case, oldest first; the shorthand at the top counts as one.
 
     A look without a date takes the date of the case when it is the only one; numbers of fish at the top hold for every
-    look that has none of its own.
+    look that has none of its own, and a plan at the top for the last one if it has none.
     """
     if not case.looks:
-        return (Look(date=case.date, numbers=case.numbers, findings=case.findings, readings=case.readings),)
-    only = len(case.looks) == 1
+        return (
+            Look(date=case.date, numbers=case.numbers, findings=case.findings, readings=case.readings, plan=case.plan),
+        )
+    only, last = len(case.looks) == 1, len(case.looks) - 1
     return tuple(
         structs.replace(
             look,
             date=look.date or (case.date if only else None),
             numbers=look.numbers or case.numbers,
+            plan=look.plan or (case.plan if place == last else None),
         )
-        for look in case.looks
+        for place, look in enumerate(case.looks)
     )
 
 

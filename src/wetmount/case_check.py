@@ -10,12 +10,14 @@ from dataclasses import dataclass
 
 from wetmount import units
 from wetmount.case import (
+    LIVING,
     Case,
     ExaminationRecord,
     FindingRecord,
     Fish,
     Look,
     Numbers,
+    Plan,
     Reading,
     Slide,
     finding_record,
@@ -138,6 +140,8 @@ def _case(case: Case, reference: Reference) -> Found:
         yield which, f"stands beside looks; {which} at the top are short for a single look, so move them into one", True
     yield from _findings(case.findings, None, "findings", reference)
     yield from _readings(case.readings, "readings")
+    if case.plan is not None:
+        yield from _plan(case.plan, "plan", reference)
     for index, look in enumerate(case.looks):
         yield from _look(look, case, f"looks[{index}]", reference)
     dates = [look.date for look in case.looks if look.date is not None]
@@ -200,6 +204,39 @@ def _look(look: Look, case: Case, path: str, reference: Reference) -> Found:
     fish = {one.id: one for one in case.fish}
     for index, examination in enumerate(look.examinations):
         yield from _examination(examination, fish, f"{path}.examinations[{index}]", reference)
+    if look.plan is not None:
+        yield from _plan(look.plan, f"{path}.plan", reference)
+
+
+def _plan(plan: Plan, path: str, reference: Reference) -> Found:
+    if plan.steps and not ((plan.by or "").strip() and (plan.why or "").strip()):
+        yield f"{path}.{'why' if plan.by else 'by'}", "is missing; accepted is who chose these steps, and why", True
+    for part in (plan.volume or "").split(" to ") if plan.volume else ():
+        yield from _quantity(part, "volume", f"{path}.volume")
+    for index, name in enumerate(plan.others):
+        if name not in reference.host_groups and host_row(name, reference) is None:
+            yield (
+                f"{path}.others[{index}]",
+                f'"{shorten(name)}" is no host of the reference; it counts as any fish',
+                False,
+            )
+    for thing in plan.living:
+        yield from _known(thing, LIVING, "thing that lives in the water", f"{path}.living.{thing}")
+    for id, agent in plan.agents.items():
+        yield from _known(id, reference.doses, "treatment", f"{path}.agents.{id}")
+        yield from _quantity(agent.volume, "volume", f"{path}.agents.{id}.volume")
+        yield from _quantity(agent.biomass, "weight", f"{path}.agents.{id}.biomass")
+        if agent.prescriber is not None and agent.dose is None:
+            yield f"{path}.agents.{id}.dose", "is missing; a prescriber is given, so accepted is the dose with it", True
+        if agent.days and (agent.days[0] != 0 or list(agent.days) != sorted(set(agent.days))):
+            yield f"{path}.agents.{id}.days", "begin with 0, the first giving, and rise", True
+    for index, step in enumerate(plan.steps):
+        if step.kind == "treat":
+            yield from _known(step.option or "", reference.doses, "treatment", f"{path}.steps[{index}].option")
+        if not step.text.strip():
+            yield f"{path}.steps[{index}].text", "is empty; accepted is what is to be done", True
+        if plan.first is not None and any(day < plan.first for day in step.days):
+            yield f"{path}.steps[{index}].days", f"holds a day before the first of the plan ({plan.first})", True
 
 
 def _examination(record: ExaminationRecord, fish: Mapping[str, Fish], path: str, reference: Reference) -> Found:

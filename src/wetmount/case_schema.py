@@ -7,7 +7,7 @@ from typing import Any
 import msgspec
 
 from wetmount import units
-from wetmount.case import Case
+from wetmount.case import LIVING, Case
 from wetmount.case_check import answerable, body_states
 from wetmount.reference import Reference
 
@@ -35,6 +35,10 @@ def json_schema(reference: Reference) -> dict[str, Any]:
     _replace(tables["Slide"], "counts", _only(dict.fromkeys(countable, counts)))
     _replace(tables["ExaminationRecord"], "kind", {"enum": [*reference.examinations]})
     _replace(tables["ExaminationRecord"], "body_state", {"enum": [*body_states(reference), None]})
+    living = tables["Plan"]["properties"]["living"]["additionalProperties"]
+    _replace(tables["Plan"], "living", _only(dict.fromkeys(LIVING, living)))
+    agents = tables["Plan"]["properties"]["agents"]["additionalProperties"]
+    _replace(tables["Plan"], "agents", _only(dict.fromkeys(reference.doses, agents)))
     _replace(tables["Host"], "group", {"enum": [*reference.host_groups, None]})
     tables["Host"]["anyOf"] = [{"required": ["species"]}, {"required": ["group"]}]
     return {"$schema": DIALECT, "title": "Wetmount case file, format 1", **shape}

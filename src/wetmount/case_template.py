@@ -7,7 +7,7 @@ import textwrap
 from collections.abc import Iterator
 
 from wetmount import units
-from wetmount.case import FORMAT
+from wetmount.case import FORMAT, LIVING
 from wetmount.case_check import answerable, host_names, host_row, nearest, shorten
 from wetmount.errors import InputError
 from wetmount.reference import Reference
@@ -69,7 +69,34 @@ def new_case_template(reference: Reference, host: str | None = None) -> str:
     parts += [
         _fish_examination(row, reference) for row in _in_order(reference) if row.subject in ("fish", "laboratory")
     ]
-    return "".join(parts)
+    return "".join([*parts, _plan()])
+
+
+def _plan() -> str:
+    """What is to be done, at the end: the water and the fish it is for, what is in hand, what was chosen."""
+    lines = [
+        "\n## The plan of the last look. `wetmount plan` uses it and `wetmount report` prints it.\n",
+        _line("[plan]", "options and their ids: wetmount plan case.toml"),
+        _line('volume = "660 L to 780 L"', "net water; a range when it is a guess"),
+        _line('water = "fresh"', "fresh or sea"),
+        _line("others = []", "other fish in the same water: species or groups"),
+        _line('living = { plants = "no" }', "yes, no or not asked"),
+        _line("lawful_here = false", "restricted agents may be used on ornamental fish here"),
+        _line('by = "the bench"', "who chose"),
+        _line('why = "the reason"', "why"),
+        _line("first = 2026-10-04", "first day"),
+        "## What is in hand of an agent, so that its amount can be worked out (ids: wetmount reference show doses).\n",
+        _wrapped(f"What lives in the water: {', '.join(LIVING)}."),
+        "# [plan.agents.salt_indefinite]\n",
+        _line('strength = "pure"', 'or "37 % w/w", "50 mg/mL"'),
+        _line("step = 1", "smallest step of the scale in g, of the syringe in mL"),
+        "## What was chosen, in order. kind: husbandry, treat (option), examine, watch, refer, relieve, look, own.\n"
+        "# [[plan.steps]]\n",
+        _line('text = "More air"', "what is to be done"),
+        _line('urgency = "now"', "now or lasting"),
+        _line("days = [2026-10-04]", "only where it has days"),
+    ]
+    return "".join(lines)
 
 
 def _host(reference: Reference, host: str | None) -> str:

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Final
 
+from wetmount.case import LIVING
 from wetmount.dose_rules import (
     RuleAnswer,
     bicarbonate_per_dkh,
@@ -27,9 +28,7 @@ from wetmount.reference.rows import Conflict, DoseLimit, DoseRow
 ANY_FISH: Final = ("fish", "freshwater", "marine", "other")
 """Groups that do not say which fish: the strictest row of any fish of that water holds."""
 BATHS: Final = ("dip", "bath", "bath_indefinite", "egg_bath")
-THINGS: Final = (
-    "eggs", "fry", "gravid", "not_eating", "gill_damage", "ulcers", "invertebrates", "plants", "filter_bacteria",
-)  # fmt: skip
+THINGS: Final = LIVING
 
 # What must have been looked at, by family; each is one tap.
 CHECKS: Final = {

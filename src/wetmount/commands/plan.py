@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable, Mapping
 from datetime import UTC, datetime
 from datetime import date as Date
 from pathlib import Path
@@ -15,10 +16,18 @@ from wetmount.errors import InputError
 from wetmount.files import write_whole
 
 if TYPE_CHECKING:
+    from wetmount.case import Case, PlanAgent
+    from wetmount.case import Plan as PlanRecord
     from wetmount.plan import Plan
+    from wetmount.plan.tank import KnownTank
     from wetmount.reference import Reference
 
 SCHEMA = "wetmount.plan/1"
+
+
+def _of_agent(name: str, metavar: str, help: str) -> Callable[[Any], Any]:
+    """An option that says something of one agent."""
+    return click.option(name, multiple=True, metavar=f"AGENT={metavar}", help=help)
 
 
 @click.command(name="plan")
@@ -29,6 +38,7 @@ SCHEMA = "wetmount.plan/1"
     "--host", multiple=True, metavar="NAME", help="Other fish in the same water, beside the host of the case."
 )
 @click.option("--with", "things", multiple=True, metavar="THING", help="fry, eggs, plants, invertebrates and others.")
+@click.option("--without", "absent", multiple=True, metavar="THING", help="Of those, what is not there.")
 @click.option("--sea/--fresh", "marine", default=None, help="Sea water or fresh water.")
 @click.option("--lawful-here", is_flag=True, help="You state that restricted agents may be used on these fish here.")
 @click.option("--choose", "chosen_ids", multiple=True, metavar="OPTION", help="An option that is taken, in order.")
@@ -42,9 +52,17 @@ SCHEMA = "wetmount.plan/1"
     metavar="AGENT@DAYS",
     help="Days of an agent's givings, 0 its first, as `wetmount forecast --plan` found them: praziquantel_bath@0,5,10",
 )
+@_of_agent("--strength", "STRENGTH", "What is in hand of an agent: salt_dip=pure, formalin_short='37 % w/w'.")
+@_of_agent("--step", "NUMBER", "Smallest step of scale (g) or syringe (mL).")
+@_of_agent("--dose", "DOSE", "Its dose, from a prescription or label.")
+@_of_agent("--prescriber", "NAME", "Who prescribed it, or the label.")
+@_of_agent("--container", "VOLUME", "Water of the container it is given in.")
+@_of_agent("--checked", "CHECK", "What was made sure of: aerated, stock_clear, copper_test, buffered.")
+@click.option("--recorded", is_flag=True, help="The plan that the case file holds, instead of the options.")
 @click.option(
     "--calendar", type=click.Path(path_type=Path), metavar="FILE", help="Write the dates as an iCalendar file."
 )
+@click.option("--save", type=click.Path(path_type=Path), metavar="FILE", help="Write the case with this plan, as JSON.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 @look_option
 @overlay_option
@@ -54,6 +72,7 @@ def command(
     volume_text: str | None,
     host: tuple[str, ...],
     things: tuple[str, ...],
+    absent: tuple[str, ...],
     marine: bool | None,
     lawful_here: bool,
     chosen_ids: tuple[str, ...],
@@ -61,30 +80,42 @@ def command(
     why: str,
     first: str | None,
     schedules: tuple[str, ...],
+    strength: tuple[str, ...],
+    step: tuple[str, ...],
+    dose: tuple[str, ...],
+    prescriber: tuple[str, ...],
+    container: tuple[str, ...],
+    checked: tuple[str, ...],
+    recorded: bool,
     calendar: Path | None,
+    save: Path | None,
     as_json: bool,
     look_date: str | None,
     overlay: Path | None,
 ) -> None:
     """What can be done for the fish of a case, compared; with --choose the keeper's page and the calendar.
 
-    READING is NAME=VALUE with its unit and stands for what is in the water today.
+    Water, fish and volume are those of the case file; READING is NAME=VALUE with its unit and goes before what the case
+    says.
     """
+    from msgspec import structs
+
+    from wetmount.case import Plan as PlanRecord
+    from wetmount.case import looks_of
     from wetmount.casefile import read_case
-    from wetmount.dose_typed import hosts_of, volume_of, water_of
     from wetmount.evidence import gather_evidence
-    from wetmount.hard_stops import Life
-    from wetmount.plan import TankFacts, choose, plan_for
-    from wetmount.plan.calendar import to_ical
-    from wetmount.plan.sheets import keeper_sheet, sheet_lines
+    from wetmount.plan import choose, plan_for
+    from wetmount.plan.record import record_of
+    from wetmount.plan.tank import tank_of
     from wetmount.reference import load_reference
     from wetmount.weighup import weigh_up
 
     # What can be refused without weighing is refused at once.
-    if calendar is not None and not chosen_ids:
-        raise InputError("a calendar is of what is chosen; add --choose", field="--calendar")
-    if schedules and not chosen_ids:
-        raise InputError("days are those of what is chosen; add --choose", field="--days")
+    if recorded and chosen_ids:
+        raise InputError("either a new choice or the one that is recorded", field="--choose")
+    for option, given in (("--calendar", calendar), ("--days", schedules), ("--save", save)):
+        if given and not chosen_ids and not (recorded and option == "--calendar"):
+            raise InputError("is of what is chosen; add --choose", field=option)
     timed = dict(_schedule(one) for one in schedules)
     if chosen_ids and not (by.strip() and why.strip()):
         raise InputError("a choice needs who made it and why: --by and --why", field="--choose")
@@ -92,44 +123,102 @@ def command(
     begin = _first_day(first, today)
     reference = load_reference(overlay)
     case = read_case(case_file, reference)
-    evidence = gather_evidence(case, reference, look_index(case, look_date))
-    weighed = weigh_up(evidence, reference, firmness=False)
-    own = (evidence.species or evidence.host_group or "fish",)
-    groups, species = hosts_of((*own, *host), reference, field="--host")
-    water = water_of(readings_of(reading), marine)
-    tank = TankFacts(
-        Life(groups, frozenset(things), species=species),
-        water,
-        volume_of(volume_text, field="--volume") if volume_text else None,
-        lawful_here=True if lawful_here else None,
+    place = look_index(case, look_date)
+    place = len(looks_of(case)) - 1 if place is None else place
+    look = looks_of(case)[place]
+    evidence = gather_evidence(case, reference, place)
+    kept = look.plan or PlanRecord()
+    living = {**kept.living, **dict.fromkeys(_things(things), "yes"), **dict.fromkeys(_things(absent), "no")}
+    agents = _agents(kept.agents, reference, {
+        "strength": strength, "step": step, "dose": dose, "prescriber": prescriber, "volume": container,
+        "checked": checked,
+    })  # fmt: skip
+    kept = structs.replace(
+        kept,
+        volume=volume_text or kept.volume,
+        others=(*kept.others, *host),
+        living=living,
+        water=kept.water if marine is None else "sea" if marine else "fresh",
+        lawful_here=True if lawful_here else kept.lawful_here,
+        agents=agents,
     )
-    plan = plan_for(weighed, tank, reference)
-    if not chosen_ids:
-        _show(plan, reference, as_json)
-        return
-    now = datetime.now()
-    chosen = choose(plan, chosen_ids, reference, by=by, why=why, at=now)
-    cautions = tuple(caution.headline for caution in plan.cautions if caution.severity == "stop")
-    sheet = keeper_sheet(chosen, {}, reference, first=begin, today=today, cautions=cautions, schedules=timed)
+    look = structs.replace(look, plan=kept)
+    known = tank_of(case, look, evidence, reference, readings=readings_of(reading))
+    if recorded:
+        if not kept.steps:
+            raise InputError("holds no chosen plan; choose with --choose and --save", file=str(case_file))
+        chosen_record = kept
+    else:
+        weighed = weigh_up(evidence, reference, firmness=False)
+        plan = plan_for(weighed, known.facts, reference)
+        if not chosen_ids:
+            _show(plan, known, reference, as_json)
+            return
+        chosen = choose(plan, chosen_ids, reference, by=by, why=why, at=datetime.now())
+        chosen_record = record_of(chosen, reference, first=begin, schedules=timed, plan=kept)
+    _papers(chosen_record, known, reference, today, calendar, case_file.stem, as_json)
+    if not recorded:
+        if not as_json:
+            for one in chosen.left_open:
+                click.echo(f"Left open: {reference.conditions[one].name}")
+            for words in chosen.apart:
+                click.echo(words)
+        if save is not None:
+            _save(case, place, chosen_record, save)
+
+
+def _papers(
+    record: PlanRecord,
+    known: KnownTank,
+    reference: Reference,
+    today: Date,
+    calendar: Path | None,
+    name: str,
+    as_json: bool,
+) -> None:
+    """The keeper's page of a plan on the screen, and its dates as a file."""
+    from wetmount.cautions import cautions_for
+    from wetmount.plan.amounts import amounts_for
+    from wetmount.plan.calendar import to_ical
+    from wetmount.plan.sheets import sheet_lines, sheet_of
+
+    treatments = [step.option for step in record.steps if step.kind == "treat" and step.option is not None]
+    shown = cautions_for(reference, agents=treatments)
+    stops = tuple(caution.headline for caution in shown if caution.severity == "stop")
+    answers = amounts_for(record, known.facts, reference)
+    sheet = sheet_of(record, answers, reference, today=today, cautions=stops)
     if calendar is not None:
-        write_whole(calendar, to_ical(sheet.steps, made=datetime.now(UTC), name=f"Plan, {case_file.stem}", today=today))
+        coming = [step for step in sheet.steps if _day(step.when) >= today]
+        write_whole(calendar, to_ical(coming, made=datetime.now(UTC), name=f"Plan, {name}", today=today))
     if as_json:
         import json
 
         import msgspec
 
-        click.echo(
-            json.dumps({"schema": SCHEMA, "chosen": msgspec.to_builtins(chosen), "sheet": msgspec.to_builtins(sheet)})
-        )
+        data = {"plan": msgspec.to_builtins(record), "sheet": msgspec.to_builtins(sheet)}
+        click.echo(json.dumps({"schema": SCHEMA, **data, "doses": msgspec.to_builtins(answers)}))
         return
-    for one in chosen.left_open:
-        click.echo(f"Left open: {reference.conditions[one].name}")
-    for words in chosen.apart:
-        click.echo(words)
     for heading, lines in sheet_lines(sheet):
         click.echo(f"\n{heading}")
         for line in lines:
             click.echo(f"  - {line}")
+
+
+def _day(when: Date | datetime) -> Date:
+    return when.date() if isinstance(when, datetime) else when
+
+
+def _save(case: Case, place: int, record: PlanRecord, path: Path) -> None:
+    from msgspec import structs
+
+    from wetmount.casefile import write_case_json
+
+    if not case.looks:
+        write_case_json(structs.replace(case, plan=record), path)
+        return
+    looks = [structs.replace(look, plan=record) if n == place else look for n, look in enumerate(case.looks)]
+    top = None if place == len(looks) - 1 else case.plan
+    write_case_json(structs.replace(case, looks=tuple(looks), plan=top), path)
 
 
 def _first_day(text: str | None, today: Date) -> Date:
@@ -154,15 +243,60 @@ def _schedule(text: str) -> tuple[str, tuple[int, ...]]:
         ) from None
 
 
-def _show(plan: Plan, reference: Reference, as_json: bool) -> None:
+def _things(names: Iterable[str]) -> tuple[str, ...]:
+    from wetmount.hard_stops import THINGS
+
+    for name in names:
+        if name not in THINGS:
+            raise InputError(f"no {name!r}; accepted: {', '.join(THINGS)}", field="--with")
+    return tuple(names)
+
+
+def _agents(
+    kept: Mapping[str, PlanAgent], reference: Reference, said: Mapping[str, tuple[str, ...]]
+) -> dict[str, PlanAgent]:
+    """What is in hand of the agents: what the case holds, then what was said by AGENT=…"""
+    from msgspec import structs
+
+    from wetmount.case import PlanAgent
+
+    agents = dict(kept)
+    for column, texts in said.items():
+        option = "--container" if column == "volume" else f"--{column}"
+        for text in texts:
+            id, equals, value = text.partition("=")
+            if not equals or id not in reference.doses or not value.strip():
+                raise InputError(f"{text!r} is not AGENT=…, such as salt_dip=pure", field=option)
+            new: Any = value.strip()
+            agent = agents.get(id, PlanAgent())
+            if column == "step":
+                try:
+                    new = float(value)
+                except ValueError:
+                    raise InputError(f"{value!r} is no number", field=option) from None
+                if not 0 < new <= 10_000:
+                    raise InputError(f"{value} is no step of a scale or syringe", field=option)
+            elif column == "checked":
+                new = (*agent.checked, new)
+            agents[id] = structs.replace(agent, **{column: new})
+    return agents
+
+
+def _show(plan: Plan, known: KnownTank, reference: Reference, as_json: bool) -> None:
     if as_json:
         import json
 
         import msgspec
 
         data: dict[str, Any] = msgspec.to_builtins(plan)
-        click.echo(json.dumps(data | {"schema": SCHEMA}))
+        tank = {"said": msgspec.to_builtins(known.said), "missing": list(known.missing)}
+        click.echo(json.dumps(data | {"schema": SCHEMA, "tank": tank}))
         return
+    for fact in known.said:
+        click.echo(f"{fact.what[:1].upper()}{fact.what[1:]}: {fact.words} ({fact.source})")
+    for missing in known.missing:
+        click.echo(f"Not known: {missing}")
+    click.echo("")
     for option in plan.options:
         cover = "" if option.expected is None else f" (expected to cover {100 * option.expected:.0f} %)"
         click.echo(f"{option.id}: {option.title}{cover}")

@@ -16,13 +16,15 @@ from wetmount.errors import InputError
 
 @dataclass(frozen=True, slots=True)
 class CalendarEntry:
-    """One thing to do. A `date` is an all-day entry; a `datetime` lasts `minutes` and reminds before."""
+    """One thing to do. A `date` is an all-day entry; a `datetime` lasts `minutes` and reminds before. `kind` is one of
+    dose, water_change, look_again, plan."""
 
     when: date | datetime
     title: str
     text: str = ""
     minutes: int = 30
     alarm_minutes: int | None = None
+    kind: str = "plan"
 
 
 def to_ical(entries: Iterable[CalendarEntry], *, made: datetime, name: str, today: date | None = None) -> str:

@@ -7,7 +7,7 @@ What an option is expected to cover is the belief in each explanation times the 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from wetmount.cautions import CautionShown, cautions_of, select_conditions
@@ -29,13 +29,15 @@ from wetmount.volume import Volume
 from wetmount.weighup.results import WeighUp
 
 WATER_RULES: Final = ("chloride_to_nitrite", "thiosulphate_to_chlorine", "bicarbonate_per_dkh")
+STAYING: Final = ("plants", "invertebrates", "filter_bacteria")
 OPENED_FROM: Final = 0.1
 """Probability from which a predisposing condition calls for a step (judgement: a step of husbandry costs little)."""
 
 
 @dataclass(frozen=True, slots=True)
 class TankFacts:
-    """The fish and the water the plan is for, what was given before, and what the law here allows if it is known."""
+    """The fish and the water the plan is for, what was given before, and what the law here allows if it is known.
+    `unsaid`: things of which nobody said whether they live there; they are spared as if they did."""
 
     life: Life
     water: WaterState = field(default_factory=WaterState)
@@ -44,6 +46,7 @@ class TankFacts:
     confirmed: frozenset[str] = frozenset()
     lawful_here: bool | None = None
     prescriptions: dict[str, Prescription] = field(default_factory=dict)
+    unsaid: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,6 +236,7 @@ def _agents(
             by_treatment.setdefault(row.treatment, []).append(row)
     for treatment, rows in by_treatment.items():
         dose = reference.doses[treatment]
+        life, unsaid = life_beside(dose, tank)
         covers = tuple(
             Cover(
                 row.condition,
@@ -244,16 +248,16 @@ def _agents(
             for row in rows
             if row.condition is not None
         )
-        bounds = bounds_for(dose, tank.water, tank.life, reference, rise_dkh=1.0)
+        bounds = bounds_for(dose, tank.water, life, reference, rise_dkh=1.0)
         if dose.supply == "not_weighed":
             stops = _columnaris(dose, weigh_up) + stops_without_amount(
-                dose, tank.water, tank.life, reference, bounds=bounds, present=tank.present
+                dose, tank.water, life, reference, bounds=bounds, present=tank.present
             )
         else:
             stops = hard_stops(
                 dose,
                 tank.water,
-                tank.life,
+                life,
                 reference,
                 bounds=bounds,
                 present=tank.present,
@@ -261,6 +265,7 @@ def _agents(
                 lawful_here=tank.lawful_here,
                 prescription=tank.prescriptions.get(treatment),
             )
+        stops = tuple(_said_as_unsaid(stop, unsaid) for stop in stops)
         effects = {cover.condition: cover.effect or 0.0 for cover in covers}
         risks = [*bounds.words, *(f"test fish first: {note}" for note in bounds.test_first)]
         low = [cover for cover in covers if (cover.effect or 0) < 0.5]
@@ -285,6 +290,22 @@ def _agents(
             unproven,
             tuple(one for one in opened if one not in effects),
         )
+
+
+def life_beside(row: DoseRow, tank: TankFacts) -> tuple[Life, frozenset[str]]:
+    """What a treatment meets of what lives there, and what of it was not said: plants, invertebrates and the filter
+    stay in the tank when fish are treated in a container, and when they are fed or injected."""
+    staying = frozenset(STAYING) if row.place == "container" or row.route == "injection" else frozenset()
+    unsaid = tank.unsaid - staying - tank.life.things
+    return replace(tank.life, things=(tank.life.things | unsaid) - staying), unsaid
+
+
+def _said_as_unsaid(stop: Stop, unsaid: frozenset[str]) -> Stop:
+    thing = stop.id.removeprefix("sensitive_")
+    if thing not in unsaid:
+        return stop
+    words = thing.replace("_", " ")
+    return replace(stop, id=f"unsaid_{thing}", text=f"not with {words}, and it is not said whether there are any")
 
 
 def _columnaris(row: DoseRow, weigh_up: WeighUp) -> tuple[Stop, ...]:

@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
-from itertools import pairwise
 from typing import Final
 
+from wetmount.case import Plan, PlanStep
 from wetmount.dose import DoseAnswer
 from wetmount.errors import InputError
+from wetmount.plan.amounts import checks_of, open_points
 from wetmount.plan.calendar import CalendarEntry
 from wetmount.plan.choose import ChosenPlan
-from wetmount.plan.options import Option
+from wetmount.plan.record import agent_words, cautions_of_days, record_of
 from wetmount.reference import Reference
 from wetmount.reference.rows import Disinfection, DoseRow, LaboratorySample, Quarantine
 
@@ -31,9 +32,8 @@ EACH_DAY: Final = (
 LOG_COLUMNS: Final = (
     "date", "time", "fish", "dead", "temperature °C", "pH", "ammonia", "nitrite", "oxygen", "eating", "given", "by",
 )  # fmt: skip
-LONGEST_SCHEDULE_DAYS: Final = 90
-FOLLOW_UP_DAYS: Final = 7
-"""Days after the last dose to look again (common practice, no source)."""
+TITLE: Final = 70
+"""Letters of a title at most."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,52 +49,6 @@ class KeeperSheet:
     steps: tuple[CalendarEntry, ...]
 
 
-def dose_days(row: DoseRow, first: date, schedule: Sequence[int] | None = None) -> tuple[date, ...]:
-    """The days of a course: its doses at the shortest interval of the row; a feed course every day it lasts.
-
-    `schedule`: givings on these days after the first instead, 0 the first, as the timing of a treatment found them
-    (`wetmount.forecast.Schedule.days`); each giving of feed then lasts its days. InputError for a schedule that can
-    not be kept.
-    """
-    lasts = max(1, round((row.minutes_low or 1440) / 1440)) if row.route == "feed" else 1
-    if schedule is not None:
-        begins = _kept(row, schedule, lasts)
-    elif row.route == "feed":
-        begins = [0]
-    else:
-        every = row.interval_h_low or 24.0
-        begins = [round(n * every / 24) for n in range(int(row.doses or 1))]
-    return tuple(first + timedelta(days=begin + n) for begin in begins for n in range(lasts))
-
-
-def _kept(row: DoseRow, schedule: Sequence[int], lasts: int) -> list[int]:
-    days = list(schedule)
-    if not days or days[0] != 0 or days[-1] > LONGEST_SCHEDULE_DAYS:
-        raise InputError(
-            f"{row.substance}: the days of a schedule begin with 0 and end by day {LONGEST_SCHEDULE_DAYS}, "
-            f"not {', '.join(map(str, days)) or 'empty'}",
-            field=row.treatment,
-        )
-    if any(after - before < lasts for before, after in pairwise(days)):
-        words = f"rise by at least {lasts}, the days of one course" if lasts > 1 else "rise"
-        raise InputError(
-            f"{row.substance}: the days of a schedule {words}, not {', '.join(map(str, days))}", field=row.treatment
-        )
-    return days
-
-
-def schedule_cautions(row: DoseRow, schedule: Sequence[int]) -> tuple[str, ...]:
-    """Where a schedule goes beyond the row of its agent: more givings than it has, or closer ones."""
-    beyond = []
-    if row.doses is not None and len(schedule) > row.doses:
-        beyond.append(f"{len(schedule)} givings where the table has {row.doses:g}")
-    closest = min((after - before for before, after in pairwise(schedule)), default=None)
-    if closest is not None and row.interval_h_low is not None and 24 * closest < row.interval_h_low:
-        beyond.append(f"{closest} days apart where the table has {row.interval_h_low / 24:g}")
-    ask = "ask the label and a veterinarian before the second"
-    return (f"{row.substance}: {', '.join(beyond)}; {ask}",) if beyond else ()
-
-
 def keeper_sheet(
     chosen: ChosenPlan,
     answers: Mapping[str, DoseAnswer],
@@ -105,82 +59,98 @@ def keeper_sheet(
     cautions: Sequence[str] = (),
     schedules: Mapping[str, Sequence[int]] | None = None,
 ) -> KeeperSheet:
-    """The page for a chosen plan. `answers` are the worked-out doses of its agents; one that is missing or has no
-    amount prints what is still open. `schedules` holds the days of an agent's givings, 0 its first, instead of those
-    of its row (`forecast.plan_treatments(...).advised.days`); where they go beyond the row, a caution says so.
-    InputError for a first day in the past, and for a schedule of an agent that is not chosen.
+    """The page for a choice just made: `sheet_of` of its record (`record_of`, which says what `schedules` are).
 
-    Agents that must not meet are put one after the other, the second begun after the first has ended and half the
-    water is changed.
+    InputError for a first day in the past, and for a schedule of an agent that is not chosen.
     """
     if first < today:
         raise InputError(f"{first.isoformat()} is in the past; begin on {today.isoformat()} or later", field="first")
-    timed = schedules or {}
-    agents = [option.id for option in chosen.options if option.kind == "treat"]
-    for id in timed:
-        if id not in agents:
-            raise InputError(
-                f"days are given for {id!r}, which is not chosen; agents chosen: {', '.join(agents) or 'none'}",
-                field="schedules",
-            )
-    text = {option.id: chosen.texts.get(option.id, option.text) for option in chosen.options}
-    steps: list[CalendarEntry] = []
-    today_lines: list[str] = []
-    start = first
-    for option in chosen.options:
-        if option.kind != "treat":
+    plan = record_of(chosen, reference, first=first, schedules=schedules)
+    return sheet_of(plan, answers, reference, today=today, cautions=cautions)
+
+
+def sheet_of(
+    plan: Plan,
+    answers: Mapping[str, DoseAnswer],
+    reference: Reference,
+    *,
+    today: date,
+    cautions: Sequence[str] = (),
+) -> KeeperSheet:
+    """The page of a recorded plan. `answers` are the worked-out doses of its agents; one that is missing or has no
+    amount prints what is still open. Before each further dose into the tank half the water is changed. Where the days
+    go beyond the row of their agent, a caution says so."""
+    entries: list[CalendarEntry] = []
+    doses: list[str] = []
+    now: list[str] = []
+    others: list[str] = []
+    lasting: list[str] = []
+    for step in plan.steps:
+        row = reference.doses.get(step.option or "") if step.kind == "treat" else None
+        if row is not None:
+            lines = dose_lines(step, answers.get(row.treatment), reference)
+            entries += _givings(row, step.days, lines)
+            doses += lines if today in step.days or not step.days else ()
             continue
-        row = reference.doses[option.id]
-        lines = _dose_lines(option, answers.get(option.id))
-        days = dose_days(row, start, timed.get(option.id))
-        for n, day in enumerate(days):
-            if n and row.route not in ("feed", "injection") and row.place == "tank":
-                change = f"Before {row.substance}: change half the water, matched and conditioned"
-                steps.append(CalendarEntry(datetime.combine(day, time(9, 0)), "Change half the water", change))
-            steps.append(
-                CalendarEntry(
-                    datetime.combine(day, time(10, 0)),
-                    f"{row.substance}, {'day' if row.route == 'feed' else 'dose'} {n + 1} of {len(days)}",
-                    "\n".join(lines),
-                    alarm_minutes=30,
-                )
-            )
-        if start == today:
-            today_lines += lines
-        start = days[-1] + timedelta(days=max(1, round(_contact_days(row))) + 1)
-    last = max((s.when.date() if isinstance(s.when, datetime) else s.when for s in steps), default=first)
-    look = last + timedelta(days=FOLLOW_UP_DAYS)
-    steps.append(CalendarEntry(look, "Look again", "The same examinations as before; compare and write down"))
-    now = [text[o.id] for o in chosen.options if o.kind in ("husbandry", "refer") and o.urgency == "now"]
-    lasting = [text[o.id] for o in chosen.options if o.kind == "husbandry" and o.urgency != "now"]
-    others = [text[o.id] for o in chosen.options if o.kind in ("examine", "watch", "relieve")]
-    others += [text[o.id] for o in chosen.options if o.kind == "refer" and o.urgency != "now"]
+        entries += [_entry(step, day) for day in step.days]
+        if today in step.days and step.kind != "look":
+            others.append(step.text)
+        elif step.days:
+            continue
+        elif step.kind in ("examine", "watch", "relieve") or (step.kind == "refer" and step.urgency != "now"):
+            others.append(step.text)
+        else:
+            (now if step.urgency == "now" else lasting).append(step.text)
     return KeeperSheet(
         tuple(now),
-        (*today_lines, *others),
+        (*doses, *others),
         EACH_DAY,
         STOP_IF,
         tuple(lasting),
-        (*cautions, *(line for id, days in timed.items() for line in schedule_cautions(reference.doses[id], days))),
-        tuple(sorted(steps, key=_moment)),
+        (*cautions, *cautions_of_days(plan, reference)),
+        tuple(sorted(entries, key=_moment)),
     )
+
+
+def _givings(row: DoseRow, days: Sequence[date], lines: Sequence[str]) -> Iterator[CalendarEntry]:
+    for n, day in enumerate(days):
+        if n and row.route not in ("feed", "injection") and row.place == "tank":
+            change = f"Before {row.substance}: change half the water, matched and conditioned"
+            when = datetime.combine(day, time(9, 0))
+            yield CalendarEntry(when, "Change half the water", change, kind="water_change")
+        yield CalendarEntry(
+            datetime.combine(day, time(10, 0)),
+            f"{row.substance}, {'day' if row.route == 'feed' else 'dose'} {n + 1} of {len(days)}",
+            "\n".join(lines),
+            alarm_minutes=30,
+            kind="dose",
+        )
+
+
+def _entry(step: PlanStep, day: date) -> CalendarEntry:
+    """A step on a day of its own: its first words are the title when they stand before a colon."""
+    head, colon, rest = step.text.partition(": ")
+    kind = "look_again" if step.kind == "look" else "plan"
+    if colon and len(head) <= TITLE:
+        return CalendarEntry(day, head, rest[:1].upper() + rest[1:], kind=kind)
+    title = step.text if len(step.text) <= TITLE else step.text[: TITLE - 1].rsplit(" ", 1)[0] + " …"
+    return CalendarEntry(day, title, step.text if title != step.text else "", kind=kind)
 
 
 def _moment(entry: CalendarEntry) -> str:
     return entry.when.isoformat()
 
 
-def _contact_days(row: DoseRow) -> float:
-    return 1.0 if row.route == "feed" else (row.minutes_high or 0.0) / 1440
-
-
-def _dose_lines(option: Option, answer: DoseAnswer | None) -> tuple[str, ...]:
+def dose_lines(step: PlanStep, answer: DoseAnswer | None, reference: Reference) -> tuple[str, ...]:
+    """What a giving of an agent says: the practitioner's own words where they were changed, then the amount, or what
+    is still open."""
+    treatment = step.option or ""
+    edited = (step.text,) if step.text != agent_words(treatment, reference) else ()
     if answer is not None and answer.state == "amount":
-        return answer.written
-    open_points: Iterable[str] = ("the amount is not worked out yet",)
-    if answer is not None:
-        open_points = [stop.text for stop in answer.stops] + [question.text for question in answer.questions]
-    return tuple(f"{option.title}: no amount. {point}" for point in open_points)
+        before = tuple(f"Only if {words}" for _, words in checks_of(treatment, reference))
+        return (*edited, *before, *answer.written)
+    points = open_points(answer, reference) if answer is not None else ("the amount is not worked out yet",)
+    return (*edited, *(f"{reference.doses[treatment].substance}: no amount. {point}" for point in points))
 
 
 @dataclass(frozen=True, slots=True)

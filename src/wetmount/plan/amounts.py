@@ -1,0 +1,75 @@
+"""Amounts of the agents of a plan, worked out from what is in hand of each; or what is still open."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Final
+
+from wetmount.case import Plan, PlanAgent
+from wetmount.dose import DoseAnswer, Order, dose
+from wetmount.dose_typed import volume_of
+from wetmount.dose_units import parse_strength
+from wetmount.hard_stops import CHECKS, Prescription, required_checks
+from wetmount.plan.options import TankFacts, life_beside
+from wetmount.reference import Reference
+from wetmount.units import parse_quantity
+
+CONTAINER: Final = "the water of the container is not known: say how much goes into it"
+
+
+def order_for(treatment: str, agent: PlanAgent, tank: TankFacts, reference: Reference) -> Order:
+    """The order of an agent: for the water of the tank, or of the container where it is given in one.
+
+    InputError, naming the field, for a quantity, strength or dose that can not be read.
+    """
+    row, field = reference.doses[treatment], f"plan.agents.{treatment}"
+    life, _ = life_beside(row, tank)
+    volume = tank.volume if row.place != "container" else None
+    if agent.volume is not None:
+        volume = volume_of(agent.volume, field=f"{field}.volume")
+    weight = agent.biomass
+    prescribed = agent.dose is not None and agent.prescriber is not None
+    return Order(
+        treatment,
+        life,
+        tank.water,
+        volume=volume,
+        dose=agent.dose,
+        strength=parse_strength(agent.strength, field=f"{field}.strength") if agent.strength is not None else None,
+        step=agent.step,
+        present=tank.present,
+        confirmed=tank.confirmed | frozenset(agent.checked),
+        lawful_here=tank.lawful_here,
+        prescription=Prescription(agent.dose or "", agent.prescriber or "") if prescribed else None,
+        biomass_g=parse_quantity(weight, "weight", field=f"{field}.biomass").value if weight is not None else None,
+        ration_percent=agent.ration_percent,
+        share_eating=(agent.eating_percent or 100.0) / 100,
+    )
+
+
+def amounts_for(
+    plan: Plan, tank: TankFacts, reference: Reference, treatments: Iterable[str] | None = None
+) -> dict[str, DoseAnswer]:
+    """The worked-out dose of each agent that the plan chose (or of `treatments`)."""
+    if treatments is None:
+        treatments = [step.option for step in plan.steps if step.kind == "treat" and step.option is not None]
+    return {
+        id: dose(order_for(id, plan.agents.get(id, PlanAgent()), tank, reference), reference)
+        for id in dict.fromkeys(treatments)
+        if id in reference.doses
+    }
+
+
+def open_points(answer: DoseAnswer, reference: Reference) -> tuple[str, ...]:
+    """Why there is no amount, in sentences; empty when there is one."""
+    row = reference.doses[answer.treatment]
+    points = []
+    for stop in answer.stops:
+        container = stop.id == "volume" and row.place == "container"
+        points.append(CONTAINER if container else stop.text)
+    return (*points, *(question.text for question in answer.questions))
+
+
+def checks_of(treatment: str, reference: Reference) -> tuple[tuple[str, str], ...]:
+    """What has to be made sure of before an amount is given: (id, words)."""
+    return tuple((id, CHECKS[id]) for id in required_checks(reference.doses[treatment]))

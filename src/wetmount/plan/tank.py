@@ -1,0 +1,208 @@
+"""The fish and the water of a plan, from the case: what it says, and what it does not, which counts as dangerous."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from wetmount.case import Case, Look, Plan, readings_of
+from wetmount.dose_typed import READINGS, hosts_of, volume_of
+from wetmount.dose_writing import write_number, write_volume
+from wetmount.errors import InputError
+from wetmount.evidence import Evidence
+from wetmount.hard_stops import Life, Prescription, WaterState
+from wetmount.plan.options import TankFacts
+from wetmount.reference import Reference
+from wetmount.units import parse_quantity
+from wetmount.volume import Volume
+
+ASKED: Final = ("plants", "invertebrates", "filter_bacteria", "fry", "eggs", "gravid")
+"""What is asked of the water of a plan; the other things follow from the findings."""
+COUNTED_UNSAID: Final = ("plants", "invertebrates", "filter_bacteria")
+"""Those that are in most tanks, so that not having been said they count as there."""
+THING_WORDS: Final[Mapping[str, str]] = {
+    "plants": "plants",
+    "invertebrates": "snails, shrimps or other invertebrates",
+    "filter_bacteria": "a filter with living bacteria",
+    "fry": "fry",
+    "eggs": "eggs",
+    "gravid": "fish heavy with young or eggs",
+    "not_eating": "fish that do not eat",
+    "gill_damage": "damaged gills",
+    "ulcers": "open sores",
+}
+FROM_FINDINGS: Final[Mapping[str, tuple[str, ...]]] = {
+    "not_eating": ("anorexia",),
+    "ulcers": ("ulcers_skin",),
+    "gill_damage": ("gill_hyperplasia", "gill_necrosis", "gill_telangiectasia", "mottled_gills", "swollen_gills"),
+}
+"""Findings that say of the fish what an agent may harm."""
+NAMES: Final[Mapping[str, str]] = {"ph": "pH", "kh": "KH", "gh": "GH"}
+WANTED: Final = ("temperature", "ph", "kh", "gh", "oxygen", "ammonia", "nitrite")
+"""Readings without which some agent is refused."""
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """One fact of the tank: what, its words, and where it is from."""
+
+    what: str
+    words: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class KnownTank:
+    """The facts, what they are from, and what is not said."""
+
+    facts: TankFacts
+    said: tuple[Said, ...]
+    missing: tuple[str, ...]
+
+
+def tank_of(
+    case: Case,
+    look: Look,
+    evidence: Evidence,
+    reference: Reference,
+    *,
+    volume: Volume | None = None,
+    others: Iterable[str] = (),
+    readings: Mapping[str, str] | None = None,
+) -> KnownTank:
+    """The water and fish of a look. What its plan says goes before what is known otherwise: `volume` and `others` of
+    the tank's water, `readings` typed just now. Fish that came in batches of the case count as in this water.
+
+    InputError for a quantity that can not be read.
+    """
+    plan = look.plan or Plan()
+    said: list[Said] = []
+    groups, species = _hosts(case, plan, evidence, reference, others, said)
+    values = dict(_last_readings(case, look))
+    for name, text in (readings or {}).items():
+        values[name] = (text, "typed")
+    columns = {}
+    for name, (text, source) in values.items():
+        column, factor = READINGS[name]
+        columns[column] = parse_quantity(text, name, field=name).value * factor
+        said.append(Said(NAMES.get(name, name), text, source))
+    marine = _marine(plan, groups, reference, said)
+    if plan.volume is not None:
+        volume = volume_of(plan.volume)
+        said.append(Said("volume", plan.volume, "typed"))
+    elif volume is not None:
+        said.append(Said("volume", _volume_words(volume), "; ".join(volume.how)))
+    things, unsaid = _living(plan, evidence, reference, said)
+    water = WaterState(marine=marine, **columns)
+    facts = TankFacts(
+        Life(groups, things, species=species),
+        water,
+        volume,
+        lawful_here=plan.lawful_here,
+        prescriptions={
+            id: Prescription(agent.dose, agent.prescriber)
+            for id, agent in plan.agents.items()
+            if agent.dose is not None and agent.prescriber
+        },
+        unsaid=unsaid,
+    )
+    return KnownTank(facts, tuple(said), tuple(_missing(facts, values, plan, reference)))
+
+
+def _hosts(
+    case: Case, plan: Plan, evidence: Evidence, reference: Reference, others: Iterable[str], said: list[Said]
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    own = evidence.species or evidence.host_group
+    names = {own or "fish": "the case" if own else "not said: any fish"}
+    for name, source in (
+        *((batch.species, "batches of the case") for batch in case.batches),
+        *((name, "the same water") for name in others),
+        *((name, "typed") for name in plan.others),
+    ):
+        names.setdefault(name, source)
+    groups: list[str] = []
+    species: list[str] = []
+    for name, source in names.items():
+        try:
+            of_group, of_species = hosts_of((name,), reference)
+            if any(one in species for one in of_species):
+                continue  # the same fish under another of its names
+        except InputError:
+            of_group, of_species, source = ("fish",), (), f"{source}; not in the tables: counts as any fish"
+        groups += of_group
+        species += of_species
+        said.append(Said("fish", name, source))
+    return tuple(dict.fromkeys(groups)), tuple(dict.fromkeys(species))
+
+
+def _last_readings(case: Case, look: Look) -> Iterator[tuple[str, tuple[str, str]]]:
+    """The last reading of each parameter that decides about a dose, of the case's tank where several were tested."""
+    found: dict[str, tuple[str, str]] = {}
+    for parameter, _, reading in readings_of(look.readings):
+        if parameter not in READINGS:
+            continue
+        if reading.tank is not None and case.tank is not None and reading.tank != case.tank and parameter in found:
+            continue
+        where = ", ".join(part for part in (reading.tank and f"tank {reading.tank}", reading.time) if part)
+        found[parameter] = (str(reading.value), f"reading{f', {where}' if where else ''}")
+    yield from found.items()
+
+
+def _marine(plan: Plan, groups: Iterable[str], reference: Reference, said: list[Said]) -> bool | None:
+    if plan.water is not None:
+        said.append(Said("water", f"{plan.water} water", "typed"))
+        return plan.water == "sea"
+    lines = [set(reference.host_group_line(group)) for group in groups]
+    fresh, sea = (any(kind in line for line in lines) for kind in ("freshwater", "marine"))
+    if fresh == sea:
+        return None
+    said.append(Said("water", "sea water" if sea else "fresh water", "told from the fish"))
+    return sea
+
+
+def _volume_words(volume: Volume) -> str:
+    low, high = write_volume(volume.low_l * 1000), write_volume(volume.high_l * 1000)
+    return low if low == high else f"{low} to {high}"
+
+
+def _living(
+    plan: Plan, evidence: Evidence, reference: Reference, said: list[Said]
+) -> tuple[frozenset[str], frozenset[str]]:
+    """What is there, and what was not said."""
+    levels = {one.finding: one.level for one in evidence.observations}
+    things = set()
+    for thing, findings in FROM_FINDINGS.items():
+        seen = [id for id in findings if levels.get(id, 0) > 0]
+        if seen and plan.living.get(thing) != "no":
+            things.add(thing)
+            said.append(Said(THING_WORDS[thing], "yes", f"finding: {reference.findings[seen[0]].name}"))
+    for thing, answer in plan.living.items():
+        if answer == "yes":
+            things.add(thing)
+        if answer in ("yes", "no"):
+            said.append(Said(THING_WORDS[thing], answer, "typed"))
+    unsaid = {thing for thing in COUNTED_UNSAID if plan.living.get(thing) not in ("yes", "no")}
+    return frozenset(things), frozenset(unsaid)
+
+
+def _missing(
+    facts: TankFacts, readings: Mapping[str, tuple[str, str]], plan: Plan, reference: Reference
+) -> Iterator[str]:
+    if facts.volume is None:
+        yield "the volume of water: without it nothing is dosed into the tank"
+    elif facts.volume.high_l > 1.15 * facts.volume.low_l:
+        share = write_number(100 * (facts.volume.high_l / facts.volume.low_l - 1), 2)
+        yield f"the volume is a guess ({share} % between least and most): measured by salt it is safer"
+    if facts.water.marine is None:
+        yield "whether it is fresh or sea water"
+    absent = [NAMES.get(name, name) for name in WANTED if name not in readings]
+    if absent:
+        yield f"readings not taken: {', '.join(absent)}; what depends on them is refused"
+    if facts.unsaid:
+        words = ", ".join(THING_WORDS[thing] for thing in COUNTED_UNSAID if thing in facts.unsaid)
+        yield f"whether there are {words}: until it is said, what would harm them is refused"
+    if plan.lawful_here is None:
+        yield "whether restricted agents may be used on ornamental fish here: not known counts as no"
+    if not facts.life.species:
+        yield "the species: bounds of the whole group are used"
