@@ -38,9 +38,7 @@ def explanations(posed: Posed, sampled: Sampled, seed: int) -> tuple[tuple[Expla
     return shown, max(0.0, 1.0 - sum(e.probability for e in shown))
 
 
-def _brought(
-    posed: Posed, present: Floats, taken: NDArray[np.intp], rng: np.random.Generator
-) -> NDArray[np.bool_]:
+def _brought(posed: Posed, present: Floats, taken: NDArray[np.intp], rng: np.random.Generator) -> NDArray[np.bool_]:
     """Draw which conditions of the sets `taken` (s,) from `present` brought at least one positive finding; (s, n)."""
     having = [column[taken].nonzero()[0] for column in np.ascontiguousarray(present.T > 0.0)]
     brought = np.zeros((len(having), len(taken)), dtype=bool)
@@ -58,7 +56,7 @@ def _draw_causes(
     They are drawn one after another, given that the report was made.
     """
     q, leak, _, _ = term.reduced()
-    causes = [i for i in np.flatnonzero(q) if len(having[i])]
+    causes = [i for i in np.flatnonzero(q).tolist() if len(having[i])]
     # Chance that nothing from here on makes the report: neither a cause still to come nor anything outside.
     nothing = np.full(brought.shape[1], (1.0 - leak) * (1.0 - term.missed))
     made_from = []

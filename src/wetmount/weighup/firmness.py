@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wetmount.weighup.pose import Posed, reduce_terms
-from wetmount.weighup.sampled import Sampled, effective_size, log_prior, received_odds, responsible_given_set
+from wetmount.weighup.sampled import Sampled, effective_size, received_odds
 from wetmount.weighup.steps import Floats
 from wetmount.weighup.sweep import Posterior, sweep
 from wetmount.weighup.terms import Term
@@ -39,6 +41,31 @@ class Redrawn:
     swept: int
 
 
+@dataclass(frozen=True, slots=True)
+class _Drawn:
+    """One term under r redraws: strength (r, c, K) of the `causes` (c,) that have one, and leak (r, K)."""
+
+    term: Term
+    causes: NDArray[np.intp]
+    strength: Floats
+    leak: Floats
+
+    def reduced(self) -> tuple[Floats, Floats, Floats, Floats]:
+        """`Term.reduced` for each redraw: q (r, c), leak (r,), exceed (r, c), exceed_leak (r,)."""
+        strength, leak, level = self.strength, self.leak, self.term.level
+        if self.term.missed > 0.0 or level >= strength.shape[2]:
+            return strength[:, :, level - 1], leak[:, level - 1], np.zeros_like(strength[:, :, 0]), np.zeros(len(leak))
+        exceed, exceed_leak = strength[:, :, level], leak[:, level]
+        q = (strength[:, :, level - 1] - exceed) / (1.0 - exceed)
+        return q, (leak[:, level - 1] - exceed_leak) / (1.0 - exceed_leak), exceed, exceed_leak
+
+    def as_term(self, r: int) -> Term:
+        """The term as redraw `r` has it."""
+        strength = np.zeros_like(self.term.strength)
+        strength[self.causes] = self.strength[r]
+        return replace(self.term, strength=strength, leak=self.leak[r])
+
+
 def redraw(posed: Posed, sampled: Sampled, posterior: Posterior, seed: int, redraws: int = REDRAWS) -> Redrawn:
     """Redraw every strength, leak and prior `redraws` times and compute who is responsible each time.
 
@@ -47,59 +74,117 @@ def redraw(posed: Posed, sampled: Sampled, posterior: Posterior, seed: int, redr
     """
     rng = np.random.default_rng(seed)
     network, problem = posed.network, posed.problem
+    n = len(network.conditions)
     ill = bool(posterior.responsible.any())
     candidates = np.argsort(-(posterior.responsible if ill else posterior.present), kind="stable")[:CANDIDATES]
-    plan = problem.steps()
     chosen, weight = np.unique(sampled.take(SETS, rng), return_counts=True)
     present = sampled.present[chosen]
-    received = received_odds(network, present)
-    before = _log_joint(posed.terms, present, problem.odds, received)
     prior_spread = np.where(network.rate >= COMMON_RATE, SPREAD_COMMON, SPREAD_RARE)
-    score = np.zeros((redraws, len(network.conditions)))
-    swept = 0
-    for r in range(redraws):
-        by_condition = rng.standard_normal(len(network.conditions))
-        terms = tuple(_redrawn_term(term, by_condition, rng) for term in posed.terms)
-        odds = problem.odds * np.exp(prior_spread * rng.standard_normal(len(network.conditions)))
-        change = _log_joint(terms, present, odds, received) - before
-        reweighted = Sampled(present, weight * np.exp(change - change.max()))
-        if effective_size(reweighted.weight) < ENOUGH and posterior.state_bits <= SWEEP_BITS:
-            again = sweep(reduce_terms(network, odds, terms).problem, plan)
-            score[r] = again.responsible if ill else again.present
-            swept += 1
-        elif ill:
-            values = responsible_given_set(replace(posed, terms=terms), present, candidates)
-            score[r] = reweighted.mean(values)
-        else:
-            score[r] = reweighted.mean(present)
-    return Redrawn(score, swept)
+    odds = problem.odds * np.exp(prior_spread * rng.standard_normal((redraws, n)))
+    by_condition = rng.standard_normal((redraws, n))
+    drawn = [_redrawn(term, by_condition, rng) for term in posed.terms]
+    as_they_stand = [_unmoved(term) for term in posed.terms]
+    received = received_odds(network, present)
+    change = _log_joint(drawn, present, odds, received)
+    change -= _log_joint(as_they_stand, present, problem.odds[None], received)
+    weights = weight[:, None] * np.exp(change - change.max(axis=0))
+    if ill:
+        score = _responsible(drawn, present, weights, candidates)
+    else:
+        score = weights.T @ present / weights.sum(axis=0)[:, None]
+    again = np.zeros(redraws, dtype=bool)
+    if posterior.state_bits <= SWEEP_BITS:
+        again = np.array([effective_size(column) < ENOUGH for column in weights.T])
+        plan = problem.steps() if again.any() else None
+        for r in np.flatnonzero(again):
+            terms = (one.as_term(int(r)) for one in drawn)
+            swept = sweep(reduce_terms(network, odds[r], terms).problem, plan)
+            score[r] = swept.responsible if ill else swept.present
+    return Redrawn(score, int(again.sum()))
 
 
-def _log_joint(terms: tuple[Term, ...], present: Floats, odds: Floats, received: Floats) -> Floats:
-    """Log of prior times likelihood of each condition set; (s,)."""
-    total = log_prior(present, odds, received)
-    quiet = [np.log1p(-np.minimum(term.strength[:, 0], 1.0 - 1e-15)) for term in terms if term.level == 0]
-    if quiet:
-        total = total + present @ np.sum(quiet, axis=0)
-    for term in terms:
-        if term.level == 0:
-            total = total + np.log1p(-term.leak[0])
-        else:
-            total = total + np.log(np.maximum(term.likelihood(present), 1e-300))
+def _log_joint(drawn: Sequence[_Drawn], present: Floats, odds: Floats, received: Floats) -> Floats:
+    """Log of prior times likelihood of each condition set under each redraw; (s, r)."""
+    each = np.log(odds)
+    constant = np.zeros(len(odds))
+    curved = _log_normaliser(odds, received)
+    for one in drawn:
+        if one.term.level == 0:
+            each[:, one.causes] += _log_not(one.strength[:, :, 0])
+            constant += np.log1p(-one.leak[:, 0])
+            continue
+        q, leak, exceed, exceed_leak = one.reduced()
+        each[:, one.causes] += _log_not(exceed)
+        constant += np.log1p(-exceed_leak)
+        unexplained = _nothing_made_it(present[:, one.causes], q, leak) * (1.0 - one.term.missed)
+        curved += np.log(np.maximum(1.0 - unexplained, 1e-300))
+    return np.asarray(present @ each.T + curved + constant)
+
+
+def _log_normaliser(odds: Floats, received: Floats) -> Floats:
+    """Minus the sum over conditions of log(1 + odds received); (s, r).
+
+    Most conditions receive nothing, and the others one of a few multipliers: each is worked out once.
+    """
+    total = np.tile(-np.log1p(odds).sum(axis=1), (len(received), 1))
+    for i in np.flatnonzero((received != 1.0).any(axis=0)):
+        values, which = np.unique(received[:, i], return_inverse=True)
+        raised = np.log1p(odds[:, i]) - np.log1p(values[:, None] * odds[:, i])
+        total += raised[which.reshape(-1)]
     return total
 
 
-def _redrawn_term(term: Term, by_condition: Floats, rng: np.random.Generator) -> Term:
+def _nothing_made_it(present: Floats, q: Floats, leak: Floats) -> Floats:
+    """Chance that neither a cause nor anything outside the table made a report; present (s, c), result (s, r)."""
+    return np.asarray((1.0 - leak) * np.exp(present @ _log_not(q).T))
+
+
+def _log_not(probability: Floats) -> Floats:
+    return np.asarray(np.log1p(-np.minimum(probability, 1.0 - 1e-15)))
+
+
+def _responsible(drawn: Sequence[_Drawn], present: Floats, weights: Floats, candidates: NDArray[np.intp]) -> Floats:
+    """Weighted chance that each candidate itself brought a finding of illness, under each redraw; (r, n).
+
+    As `Term.brought_nothing`, worked out only where the candidate is present. The others are 0.
+    """
+    score = np.zeros((weights.shape[1], present.shape[1]))
+    having = {int(i): np.flatnonzero(present[:, i]) for i in candidates}
+    nothing = {i: np.ones((len(sets), weights.shape[1])) for i, sets in having.items()}
+    for one in drawn:
+        if not one.term.illness:
+            continue
+        q, leak, _, _ = one.reduced()
+        without_cause = _nothing_made_it(present[:, one.causes], q, leak) * (1.0 - one.term.missed)
+        for column, i in enumerate(one.causes.tolist()):
+            if i in having and len(having[i]):
+                here = without_cause[having[i]]
+                nothing[i] *= np.clip((1.0 - q[:, column] - here) / (1.0 - here), 0.0, 1.0)
+    for i, sets in having.items():
+        score[:, i] = np.sum(weights[sets] * (1.0 - nothing[i]), axis=0)
+    return np.asarray(score / weights.sum(axis=0)[:, None])
+
+
+def _redrawn(term: Term, by_condition: Floats, rng: np.random.Generator) -> _Drawn:
     """A term with strengths and leak moved on the logit scale; levels of one strength move together."""
-    by_finding = rng.standard_normal()
-    own = rng.standard_normal(len(by_condition))
-    move = np.sqrt(SHARED) * (by_condition + by_finding) + np.sqrt(1.0 - 2.0 * SHARED) * own
-    leak_move = np.sqrt(SHARED) * by_finding + np.sqrt(1.0 - SHARED) * rng.standard_normal()
-    return replace(
+    redraws = len(by_condition)
+    causes = np.flatnonzero(term.strength[:, 0])
+    by_finding = rng.standard_normal((redraws, 1))
+    own = rng.standard_normal((redraws, len(causes)))
+    move = np.sqrt(SHARED) * (by_condition[:, causes] + by_finding) + np.sqrt(1.0 - 2.0 * SHARED) * own
+    leak_move = np.sqrt(SHARED) * by_finding + np.sqrt(1.0 - SHARED) * rng.standard_normal((redraws, 1))
+    return _Drawn(
         term,
-        strength=_moved(term.strength, (term.spread * move)[:, None]),
-        leak=_moved(term.leak, np.asarray(term.leak_spread * leak_move)),
+        causes,
+        _moved(term.strength[causes], (term.spread[causes] * move)[:, :, None]),
+        _moved(term.leak, term.leak_spread * leak_move),
     )
+
+
+def _unmoved(term: Term) -> _Drawn:
+    """The term as the tables have it, as if it were one redraw."""
+    causes = np.flatnonzero(term.strength[:, 0])
+    return _Drawn(term, causes, term.strength[None, causes], term.leak[None])
 
 
 def _moved(probability: Floats, step: Floats) -> Floats:

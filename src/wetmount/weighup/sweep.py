@@ -68,20 +68,20 @@ class Posterior:
 
 def sweep(problem: Problem, plan: Steps | None = None) -> Posterior:
     """Exact posterior of every condition; `plan` are the problem's steps, if known from one of the same shape."""
-    return _Sweep(problem, plan or problem.steps()).run(0, None)[0]
+    return _Sweep(problem, plan or problem.steps(), 0).run(None)[0]
 
 
 def draw(problem: Problem, size: int, seed: int, plan: Steps | None = None) -> tuple[Posterior, NDArray[np.bool_]]:
     """Exact posterior, and `size` exact samples of which conditions are present, shape (size, n)."""
-    return _Sweep(problem, plan or problem.steps()).run(size, np.random.default_rng(seed))
+    return _Sweep(problem, plan or problem.steps(), size).run(np.random.default_rng(seed))
 
 
 @dataclass(frozen=True, slots=True)
 class _Visit:
     """Backward messages at one step: what follows if the condition is absent, and what follows if it is present.
 
-    `present` holds the second as it stands after the step and then, pulled back through one after another of the
-    findings that the condition may explain, as it stands before; where memory is short the first and the last of these alone.
+    `present` holds the second as it stands after the step and, last, as it stands before, pulled back through the
+    findings that the condition may explain; between these one after another of the findings, if samples want it.
     """
 
     absent: Floats
@@ -91,14 +91,18 @@ class _Visit:
 class _Sweep:
     """One problem's steps and the two passes over them."""
 
-    def __init__(self, problem: Problem, plan: Steps) -> None:
+    def __init__(self, problem: Problem, plan: Steps, samples: int) -> None:
         self.problem = problem
         self.plan = plan
-        size = sum(8 * (2 + len(step.shifts)) * prod(step.shape) for step in plan.steps)
-        self.whole = size <= MESSAGE_BYTES
+        self.samples = samples
+        states = [8 * prod(step.shape) for step in plan.steps]
+        staged = sum(size * len(step.shifts) for size, step in zip(states, plan.steps, strict=True))
+        self.whole = 3 * sum(states) <= MESSAGE_BYTES
+        self.stages = samples > 0 and staged <= MESSAGE_BYTES
 
-    def run(self, size: int, rng: np.random.Generator | None) -> tuple[Posterior, NDArray[np.bool_]]:
-        problem, plan = self.problem, self.plan
+    def run(self, rng: np.random.Generator | None) -> tuple[Posterior, NDArray[np.bool_]]:
+        """The posterior, and samples (samples, n), drawn with `rng`."""
+        problem, plan, size = self.problem, self.plan, self.samples
         n = len(problem.odds)
         present, responsible = np.zeros(n), np.zeros(n)
         samples = np.zeros((n, size), dtype=bool)
@@ -155,23 +159,23 @@ class _Sweep:
                 low *= 1.0 - q
         return mass
 
-    def _pull(self, step: Step, later: Floats) -> Iterator[Floats]:
-        """The transpose of `_shift`, one finding after another, starting from `later` itself."""
-        yield later
-        for axis, j in step.shifts:
-            later = np.array(later)
-            low, high = _halves(later, axis)
+    def _pull(self, step: Step, later: Floats, stages: bool) -> tuple[Floats, ...]:
+        """The transpose of `_shift`: `later`, and what it becomes by one finding after another, or by all at once."""
+        pulled = [later]
+        for number, (axis, j) in enumerate(step.shifts):
+            if stages or number == 0:
+                pulled.append(np.array(pulled[-1]))
+            low, high = _halves(pulled[-1], axis)
             q = self.problem.strength[step.condition, j]
             low *= 1.0 - q
             low += q * high
-            yield later
+        return tuple(pulled)
 
     def _visit(self, step: Step, after: Floats) -> _Visit:
         """The backward messages at a step, given the one that holds after it."""
         shape = (after.shape[0], *step.shape)
         absent, present = split_children(step, _reopen(step, after, self.problem.missed), shape)
-        pulled = tuple(self._pull(step, present))
-        return _Visit(absent, pulled if self.whole else (present, pulled[-1]))
+        return _Visit(absent, self._pull(step, present, self.stages))
 
     def _message(self, step: Step, visit: _Visit) -> Floats:
         """The backward message at the visit, once the step's findings are open."""
@@ -220,7 +224,7 @@ class _Sweep:
         (who,) = here.nonzero()
         if len(who) and step.shifts:
             moving = state[who]
-            stages = visit.present if self.whole else tuple(self._pull(step, visit.present[0]))
+            stages = visit.present if self.stages else self._pull(step, visit.present[0], stages=True)
             for (axis, j), stage in zip(reversed(step.shifts), reversed(stages[:-1]), strict=True):
                 stride = prod(step.shape[axis:])
                 (waiting,) = (moving // stride % 2 == 0).nonzero()
