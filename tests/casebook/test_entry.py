@@ -35,7 +35,7 @@ from wetmount.casebook.steps import STEPS
 from wetmount.casebook.views.entry_rows import rows_of_kind
 from wetmount.evidence import gather_evidence
 
-OURS = [step.id for step in STEPS if step.id not in ("weigh-up", "report")]
+OURS = [step.id for step in STEPS if step.id not in ("weigh-up", "plan", "report")]
 PIECES = {"HTTP_X_WETMOUNT": "pieces"}
 UNITS_OF_NITRITE = "mg/L NO2"
 

@@ -12,7 +12,7 @@ from wetmount.casebook.models import Case, TaskDue
 
 ICONS = {
     "look_again": "look", "dose": "dose", "water_change": "change", "reading": "water", "result": "wait",
-    "news": "news", "quarantine": "look",
+    "news": "news", "quarantine": "look", "plan": "open",
 }  # fmt: skip
 SHORT = 5
 """Letters that fit the frosted end of a slide in its large type."""

@@ -34,7 +34,7 @@ NOTHING = {"findingentry": "not looked at", "historyanswer": "no answer", "readi
 """What an entry that is not there means; else it is "not there"."""
 
 UNTOLD = frozenset({"uid", "at", "version", "sha256", "size", "media_type", "file", "thumbnail", "width", "height",
-                    "order", "step", "case_id", "look_id", "examination_id"})  # fmt: skip
+                    "order", "step", "case_id", "look_id", "examination_id", "plan_id"})  # fmt: skip
 """Columns that say nothing to a person, or are said by where the entry stands."""
 
 FIELDS = {
@@ -42,8 +42,10 @@ FIELDS = {
     "deleted_at": "deleted", "done_at": "done", "hours_dead": "hours since death", "killed_by": "killed how",
     "original_name": "name of the file", "volume_l": "volume in litres", "number": "number", "own_number": "own number",
     "volume_low_l": "least volume in litres", "volume_high_l": "greatest volume in litres",
+    "lawful_here": "restricted agents lawful", "place": "place in the plan",
     "due_at": "time", "due_on": "due on", "set_on": "set on", "outcome_note": "on the outcome", "total": "kept",
-    "dead_today": "died today", "from_tank_id": "from", "to_tank_id": "to",
+    "dead_today": "died today", "chosen_on": "chosen on", "first": "first day", "others": "other fish",
+    "from_tank_id": "from", "to_tank_id": "to",
 }  # fmt: skip
 
 
@@ -220,6 +222,8 @@ def _where(table: str, values: Values, known: _Known) -> str:
         "casebatch": f"batch told of, {values.get('species', '')}",
         "casetank": "further tank",
         "taskdue": f"to do, {values.get('title', '')}",
+        "planchoice": f"plan, {_look(known.of('look', values.get('look_id')))}",
+        "planstep": f"step of the plan, {str(values.get('text', ''))[:60]}",
         "batch": f"batch of {values.get('species', '')}",
         "move": kinds.get(str(values.get("kind")), "fish moved"),
         "fishroom": f"fish room {called}",
@@ -283,6 +287,14 @@ def _say(table: str, name: str, value: Any, known: _Known) -> str:
         return _name("host_groups", value)
     if name == "red_flags":
         return "; ".join(_name("red_flags", flag) for flag in value)
+    if name == "agents":
+        return "; ".join(f"{id}: {_in_hand(agent)}" for id, agent in value.items())
+    if name == "living":
+        return "; ".join(f"{thing.replace('_', ' ')} {answer}" for thing, answer in value.items())
+    if name in ("others", "days"):
+        return "; ".join(map(str, value))
+    if isinstance(value, bool):
+        return "yes" if value else "no"
     if name == "counts":
         return "; ".join(f"{_name('findings', finding)} {_count(n)}" for finding, n in value.items())
     if isinstance(field, models.DateTimeField):
@@ -293,6 +305,10 @@ def _say(table: str, name: str, value: Any, known: _Known) -> str:
     if isinstance(field, models.TimeField):
         return str(value)[:5]
     return number(value) if isinstance(value, float) else str(value)
+
+
+def _in_hand(agent: Values) -> str:
+    return ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in agent.items())
 
 
 def _count(count: Any) -> str:

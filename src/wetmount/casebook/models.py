@@ -421,6 +421,51 @@ class Note(Entry):
         ordering = ("on", "id")
 
 
+class PlanChoice(Entry):
+    """The plan of a look (`wetmount.case.Plan`): the water and the fish it is for, what is in hand of each agent, and,
+    once something was chosen, who chose and why. A plan without steps is not chosen yet."""
+
+    WATERS = [("fresh", "fresh water"), ("sea", "sea water")]
+    look = models.OneToOneField(Look, on_delete=models.CASCADE, related_name="plan")
+    by = models.CharField(max_length=200, blank=True)
+    why = models.TextField(blank=True)
+    chosen_on = models.DateField(null=True, blank=True)
+    first = models.DateField(null=True, blank=True)
+    reference = models.CharField(max_length=200, blank=True)
+    volume = models.CharField(max_length=60, blank=True)
+    water = models.CharField(max_length=5, choices=WATERS, blank=True)
+    others = models.JSONField(default=list, blank=True)
+    living = models.JSONField(default=dict, blank=True)
+    lawful_here = models.BooleanField(null=True, blank=True)
+    agents = models.JSONField(default=dict, blank=True)
+
+
+class PlanStep(Entry):
+    """Something that was chosen to be done, in its place in the plan. `option` is empty for own words."""
+
+    KINDS = [
+        ("husbandry", "husbandry"),
+        ("treat", "treatment"),
+        ("examine", "examine more"),
+        ("watch", "watch"),
+        ("refer", "refer"),
+        ("relieve", "relieve suffering"),
+        ("look", "look again"),
+        ("own", "in own words"),
+    ]
+    URGENCIES = [("now", "at once"), ("lasting", "from now on")]
+    plan = models.ForeignKey(PlanChoice, on_delete=models.CASCADE, related_name="steps")
+    place = models.PositiveSmallIntegerField()
+    kind = models.CharField(max_length=12, choices=KINDS, default="own")
+    option = models.CharField(max_length=200, blank=True)
+    text = models.TextField()
+    urgency = models.CharField(max_length=8, choices=URGENCIES, default="now")
+    days = models.JSONField(default=list, blank=True)
+
+    class Meta:
+        ordering = ("place", "id")
+
+
 class TaskDue(Entry):
     """Something to do on a day: for a case, or for a tank, a system or a room."""
 
@@ -432,12 +477,14 @@ class TaskDue(Entry):
         ("result", "result awaited"),
         ("news", "no news from the keeper"),
         ("quarantine", "end of quarantine"),
+        ("plan", "step of the plan"),
     ]
     kind = models.CharField(max_length=20, choices=KINDS)
     case = models.ForeignKey(Case, null=True, blank=True, on_delete=models.CASCADE, related_name="tasks")
     room = models.ForeignKey(FishRoom, null=True, blank=True, on_delete=models.CASCADE, related_name="tasks")
     system = models.ForeignKey(System, null=True, blank=True, on_delete=models.CASCADE, related_name="tasks")
     tank = models.ForeignKey(Tank, null=True, blank=True, on_delete=models.CASCADE, related_name="tasks")
+    plan = models.ForeignKey("PlanChoice", null=True, blank=True, on_delete=models.SET_NULL, related_name="tasks")
     title = models.CharField(max_length=300)
     detail = models.TextField(blank=True)
     set_on = models.DateField()

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from django.db.models import Count
 
-from wetmount.casebook.models import Case, Look, Numbers
+from wetmount.casebook.models import Case, Look, Numbers, PlanChoice
 from wetmount.casebook.reference import reference
 
 
@@ -31,6 +31,7 @@ STEPS: tuple[Step, ...] = (
     Step("opened", "Opened up", ("swab", "dissection", "organ_squash", "stain")),
     Step("laboratory", "Laboratory", ("lab_culture", "lab_pcr", "lab_histology")),
     Step("weigh-up", "Weigh-up"),
+    Step("plan", "Plan"),
     Step("follow-up", "Follow-up"),
     Step("report", "Report"),
 )
@@ -67,7 +68,9 @@ def states_of(case: Case, look: Look | None) -> list[StepState]:
     answers = case.answers.count()
     if answers:
         entered["asking"] = entered.get("asking", 0) + answers
-    return [StepState(step, _word(step, case, entered, readings)) for step in STEPS]
+    plan = PlanChoice.objects.filter(look=look).values_list("by", flat=True).first() if look is not None else None
+    planned = "–" if plan is None else "chosen" if plan else "begun"
+    return [StepState(step, planned if step.id == "plan" else _word(step, case, entered, readings)) for step in STEPS]
 
 
 def _word(step: Step, case: Case, entered: dict[str, int], readings: int) -> str:

@@ -38,8 +38,8 @@ def choose(
     at: datetime,
     edits: Mapping[str, str] | None = None,
 ) -> ChosenPlan:
-    """Records a choice. InputError for an option that does not exist, one against which a stop stands, or a choice
-    without a name or a reason."""
+    """Records a choice. InputError for an option that does not exist, one against which a stop stands, an antimicrobial
+    before anything that samples or refers, or a choice without a name or a reason."""
     if not by.strip() or not why.strip():
         raise InputError("a choice needs who made it and why", field="why")
     known = {option.id: option for option in plan.options}
@@ -49,9 +49,15 @@ def choose(
     if not ids:
         raise InputError("choose at least one option; `watch` is one", field="choose")
     chosen = tuple(known[id] for id in dict.fromkeys(ids))
+    sampled = False
     for option in chosen:
         if option.stops:
             raise InputError(f"{option.title}: {option.stops[0].text}", field=option.id)
+        if option.not_first is not None and not sampled:
+            raise InputError(
+                f"{option.title}: {option.not_first}; choose what samples or refers ahead of it", field=option.id
+            )
+        sampled = sampled or option.kind in ("examine", "refer")
     changed = {cover.condition for option in chosen if option.kind in ("husbandry", "treat") for cover in option.covers}
     return ChosenPlan(
         chosen,

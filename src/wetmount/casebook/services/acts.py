@@ -128,6 +128,8 @@ _WORDS: dict[str, tuple[str, ...]] = {
     "attachment": ("original_name", "caption", "deleted_at"),
     "note": ("text",),
     "taskdue": ("title", "detail", "outcome"),
+    "planchoice": ("why",),
+    "planstep": ("text",),
 }  # fmt: skip
 """The columns whose change alters what a search of the case finds. A finding is found by its name once it was seen."""
 

@@ -6,6 +6,7 @@ import datetime as dt
 from collections import defaultdict
 from typing import Any
 
+import msgspec
 from django.db import transaction
 from django.db.models import Prefetch
 
@@ -25,6 +26,8 @@ from wetmount.casebook.models import (
     Keeper,
     Look,
     Numbers,
+    PlanChoice,
+    PlanStep,
     Reading,
     Slide,
     System,
@@ -50,9 +53,11 @@ def case_record(case: Case) -> core.Case:
     )
     looks = (
         Look.objects.filter(case=case)
-        .select_related("numbers")
+        .select_related("numbers", "plan")
         .prefetch_related(
-            Prefetch("examinations", examinations), Prefetch("readings", Reading.objects.select_related("tank"))
+            Prefetch("examinations", examinations),
+            Prefetch("readings", Reading.objects.select_related("tank")),
+            "plan__steps",
         )
     )
     told = [*case.batches.all(), *([case.batch] if case.batch is not None else [])]
@@ -124,6 +129,40 @@ def _look(look: Look) -> core.Look:
         and core.Numbers(total=counted.total, sick=counted.sick, dead=counted.dead, dead_today=counted.dead_today),
         readings={name: many[0] if len(many) == 1 else tuple(many) for name, many in readings.items()},
         examinations=tuple(_examination(one) for one in look.examinations.all()),
+        plan=plan_record(getattr(look, "plan", None)),
+    )
+
+
+def plan_record(row: PlanChoice | None) -> core.Plan | None:
+    """A plan as `wetmount.case.Plan`. An agent whose row of the reference is gone is left out; its step stays in words."""
+    if row is None:
+        return None
+    known = reference().doses
+    return core.Plan(
+        by=row.by or None,
+        why=row.why or None,
+        date=row.chosen_on,
+        first=row.first,
+        reference=row.reference or None,
+        volume=row.volume or None,
+        water=row.water or None,
+        others=tuple(row.others),
+        living=dict(row.living),
+        lawful_here=row.lawful_here,
+        agents={id: msgspec.convert(agent, core.PlanAgent) for id, agent in row.agents.items() if id in known},
+        steps=tuple(step_record(step) for step in row.steps.all()),
+    )
+
+
+def step_record(row: PlanStep) -> core.PlanStep:
+    """A step as `wetmount.case.PlanStep`."""
+    gone = row.kind == "treat" and row.option not in reference().doses
+    return core.PlanStep(
+        text=row.text,
+        kind="own" if gone else row.kind,
+        option=row.option or None,
+        urgency=row.urgency,
+        days=tuple(dt.date.fromisoformat(day) for day in row.days),
     )
 
 
@@ -273,6 +312,8 @@ class _Import:
                 note=one.note or "",
                 tank_id=self.places.tank(one.tank),
             )
+        if record.plan is not None:
+            self._plan(look, record.plan)
         loose: dict[str, dict[str, str | core.FindingRecord]] = defaultdict(dict)
         for finding, entry in record.findings.items():
             loose[reference().findings[finding].examination][finding] = entry
@@ -280,6 +321,25 @@ class _Import:
             self._examination(look, core.ExaminationRecord(kind=kind, findings=findings))
         for examination in record.examinations:
             self._examination(look, examination)
+
+    def _plan(self, look: Look, record: core.Plan) -> None:
+        plan = self.writer.make(
+            PlanChoice,
+            look_id=look.pk,
+            by=record.by or "",
+            why=record.why or "",
+            chosen_on=record.date,
+            first=record.first,
+            reference=record.reference or "",
+            volume=record.volume or "",
+            water=record.water or "",
+            others=list(record.others),
+            living=dict(record.living),
+            lawful_here=record.lawful_here,
+            agents={id: msgspec.to_builtins(agent) for id, agent in record.agents.items()},
+        )
+        for place, step in enumerate(record.steps, 1):
+            self.writer.make(PlanStep, plan_id=plan.pk, place=place, **step_columns(step))
 
     def _examination(self, look: Look, record: core.ExaminationRecord) -> None:
         row = self.writer.make(
@@ -314,6 +374,17 @@ class _Import:
             at=self.writer.at,
             **more,
         )
+
+
+def step_columns(step: core.PlanStep) -> dict[str, Any]:
+    """A step as the columns of its row."""
+    return {
+        "kind": step.kind,
+        "option": step.option or "",
+        "text": step.text,
+        "urgency": step.urgency,
+        "days": [day.isoformat() for day in step.days],
+    }
 
 
 def _filled(record: core.Record) -> dict[str, Any]:

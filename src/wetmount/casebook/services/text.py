@@ -12,6 +12,8 @@ from wetmount.casebook.models import (
     FindingEntry,
     Look,
     Note,
+    PlanChoice,
+    PlanStep,
     Reading,
     Slide,
     TaskDue,
@@ -53,6 +55,8 @@ def _texts(case: Case) -> Iterator[str]:
     for name, caption in Attachment.objects.filter(case=case, deleted_at=None).values_list("original_name", "caption"):
         yield from (name, caption)
     yield from Note.objects.filter(case=case).values_list("text", flat=True)
+    yield from PlanChoice.objects.filter(look__case=case).values_list("why", flat=True)
+    yield from PlanStep.objects.filter(plan__look__case=case).values_list("text", flat=True)
     for title, detail, outcome in TaskDue.objects.filter(case=case).values_list("title", "detail", "outcome"):
         yield from (title, detail, outcome)
     for finding, answer in case.answers.values_list("finding", "answer"):

@@ -92,7 +92,7 @@ def case_step(request: HttpRequest, number: int, step: str) -> HttpResponse:
         current = step_of(step)
     except KeyError:
         raise Http404 from None
-    if step in ("weigh-up", "report"):
+    if step in ("weigh-up", "plan", "report"):
         raise Http404  # pages of another part, or not there
     look = chosen_look(request, row)
     set_step(row, step)
