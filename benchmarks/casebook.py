@@ -116,7 +116,7 @@ def fill(number: int) -> None:
             for table in set(rows.last) - {"casetext"}:
                 sequence = f"pg_get_serial_sequence('casebook_{table}', 'id')"
                 cursor.execute(f"SELECT setval({sequence}, (SELECT max(id) FROM casebook_{table}))")
-            cursor.execute("ANALYZE")
+            cursor.execute("VACUUM ANALYZE")
         else:
             cursor.execute("PRAGMA optimize=0x10002")
     connection.close()  # and with it the setting above
@@ -140,7 +140,7 @@ def _case(rows: Rows, luck: random.Random, where: tuple[int, int, int, str]) -> 
         "case", uid=uuid.UUID(int=luck.getrandbits(128)).hex, number=case, title=said[:60], worries=said,
         which_fish=tank_name, species=host.common_name, host_group=host.host_group, room_id=room, system_id=system,
         tank_id=tank, opened=opened.isoformat(), closed=closed and closed.isoformat(), touched_at=at, leading=leading,
-        leading_share=luck.random(), step="skin", version=act,
+        put_down_to=leading if closed else "", leading_share=luck.random(), step="skin", version=act,
     )  # fmt: skip
     words = [f"case {case}", said, host.common_name, f"Fish room {room}", tank_name]
     for visit in range(luck.choice((1, 1, 2))):

@@ -173,6 +173,8 @@ class Case(Entry):
     touched_at = models.DateTimeField()
     leading = models.CharField(max_length=200, blank=True)
     leading_share = models.FloatField(null=True, blank=True)
+    put_down_to = models.TextField(blank=True)
+    """Ids of the confirmed causes, joined by commas."""
     deleted_at = models.DateTimeField(null=True, blank=True)
 
     objects = CaseManager()
@@ -190,6 +192,7 @@ class Case(Entry):
             models.Index(fields=["deleted_at"], condition=Q(deleted_at__isnull=False), name="case_deleted"),
             models.Index(fields=["host_group", "species"], condition=Q(deleted_at=None), name="case_host"),
             models.Index(fields=["leading"], condition=Q(deleted_at=None), name="case_leading"),
+            models.Index(fields=["put_down_to", "leading"], condition=Q(deleted_at=None), name="case_causes"),
         ]
 
     def __str__(self) -> str:

@@ -7,11 +7,9 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from django.db.models import CharField, Count, QuerySet
-from django.db.models.functions import Cast, Substr
+from django.db.models import Count, QuerySet
 
 from wetmount.case_check import host_row
-from wetmount.casebook.models import CaseCause
 from wetmount.casebook.reference import reference
 
 MONTHS = 24
@@ -81,10 +79,10 @@ def columns(months: Seen) -> tuple[Column, ...]:
 def by_month(cases: QuerySet, today: dt.date) -> Seen:
     """Cases opened in each of the last 24 months, or fewer when the first was later."""
     first = _months_before(today, MONTHS - 1)
-    # The month is cut from the date as text: quick, and the same words on both databases.
-    month = Substr(Cast("opened", CharField(max_length=10)), 1, 7)
-    rows = cases.filter(opened__gte=first, opened__lte=today).order_by().values(month=month).annotate(n=Count("pk"))
-    counted = {row["month"]: row["n"] for row in rows}
+    rows = cases.filter(opened__gte=first, opened__lte=today).order_by().values("opened").annotate(n=Count("*"))
+    counted: Counter[str] = Counter()
+    for row in rows:
+        counted[f"{row['opened']:%Y-%m}"] += row["n"]
     start = min(counted, default=f"{today:%Y-%m}")
     months = [one for n in range(MONTHS) if f"{(one := _months_before(today, MONTHS - 1 - n)):%Y-%m}" >= start]
     pairs = [(f"{one:%b} {one.year}", counted.get(f"{one:%Y-%m}", 0)) for one in months]
@@ -97,13 +95,10 @@ def by_month(cases: QuerySet, today: dt.date) -> Seen:
 
 def by_cause(cases: QuerySet) -> Seen:
     """Cases by the cause they were put down to; where none was confirmed, by the cause that leads the weigh-up."""
-    confirmed = CaseCause.objects.filter(standing="confirmed")
     counted: Counter[str] = Counter()
-    for row in confirmed.filter(case__in=cases.order_by()).order_by().values("condition").annotate(n=Count("pk")):
-        counted[row["condition"]] += row["n"]
-    leading = cases.exclude(leading="").exclude(pk__in=confirmed.values("case"))
-    for row in leading.order_by().values("leading").annotate(n=Count("pk")):
-        counted[row["leading"]] += row["n"]
+    for row in cases.order_by().values("put_down_to", "leading").annotate(n=Count("*")):
+        for condition in filter(None, (row["put_down_to"] or row["leading"]).split(",")):
+            counted[condition] += row["n"]
     known = reference().conditions
     pairs = [(known[id].name if id in known else id, n) for id, n in counted.most_common()]
     return _ranked("By cause", pairs, "No case has a leading or confirmed cause yet.", "cause", "causes")
@@ -113,7 +108,7 @@ def by_host(cases: QuerySet) -> Seen:
     """Cases by host group: the one entered, else that of the species."""
     tables = reference()
     counted: Counter[str] = Counter()
-    for row in cases.order_by().values("host_group", "species").annotate(n=Count("pk")):
+    for row in cases.order_by().values("host_group", "species").annotate(n=Count("*")):
         known = None if row["host_group"] else host_row(row["species"], tables)
         group = tables.host_groups.get(row["host_group"] or (known.host_group if known else ""))
         counted[group.meaning if group is not None else row["species"] or "not said"] += row["n"]

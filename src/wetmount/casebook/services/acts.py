@@ -12,13 +12,13 @@ from django.apps import apps
 from django.db import models, transaction
 
 from wetmount.casebook import clock
-from wetmount.casebook.models import Act, Case, Change, Device, Entry
+from wetmount.casebook.models import Act, Case, CaseCause, Change, Device, Entry
 from wetmount.casebook.services.refusals import CaseClosed, Conflict, Refused, Side
 from wetmount.casebook.services.text import reindex
 
 E = TypeVar("E", bound=Entry)
 
-UNRECORDED = frozenset({"id", "version", "touched_at", "leading", "leading_share"})
+UNRECORDED = frozenset({"id", "version", "touched_at", "leading", "leading_share", "put_down_to"})
 """Columns that are no part of the record: keys, and what is made anew from the record."""
 
 
@@ -30,6 +30,7 @@ class Writer:
         self.at = clock.now()
         self._act: Act | None = None
         self._words_changed = False
+        self._causes_changed = False
 
     @property
     def act(self) -> Act:
@@ -99,6 +100,7 @@ class Writer:
     def _record(self, entry: Entry, before: dict[str, Any] | None, after: dict[str, Any] | None) -> None:
         table = entry._meta.model_name or ""
         Change.objects.create(act=self.act, table=table, entry=entry.pk, before=before, after=after)
+        self._causes_changed |= table == "casecause"
         words = _WORDS.get(table, ())
         self._words_changed |= any(side.get(name) for side in (before or {}, after or {}) for name in words)
 
@@ -108,6 +110,10 @@ class Writer:
             return
         Case.all_cases.filter(pk=self.case.pk).update(touched_at=self.at)
         self.case.touched_at = self.at
+        if self._causes_changed:
+            confirmed = CaseCause.objects.filter(case=self.case, standing="confirmed").order_by("pk")
+            self.case.put_down_to = ",".join(confirmed.values_list("condition", flat=True))
+            Case.all_cases.filter(pk=self.case.pk).update(put_down_to=self.case.put_down_to)
         if self._words_changed:
             reindex(self.case.pk)
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Prefetch
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
@@ -13,7 +12,7 @@ from django.views.decorators.http import require_GET
 from wetmount.casebook import clock
 from wetmount.casebook.case_filter import STATES, CaseFilter
 from wetmount.casebook.due import End, end_of_case
-from wetmount.casebook.models import Case, CaseCause, FishRoom
+from wetmount.casebook.models import Case, FishRoom
 from wetmount.casebook.reference import reference
 from wetmount.casebook.seen import by_cause, by_host, by_month, columns
 from wetmount.casebook.templatetags.look import percent
@@ -39,8 +38,7 @@ def cases(request: HttpRequest) -> HttpResponse:
     found = chosen.newest()
     before = request.GET.get("before", "")
     page = found.filter(number__lt=int(before)) if before.isdecimal() and len(before) < 10 else found
-    confirmed = Prefetch("causes", CaseCause.objects.filter(standing="confirmed").order_by("pk"), to_attr="confirmed")
-    rows = list(page.select_related("tank").prefetch_related(confirmed)[: PAGE + 1])
+    rows = list(page.select_related("tank")[: PAGE + 1])
     total = found.order_by()[: COUNTED_TO + 1].count()
     context = {
         "place": "cases",
@@ -78,8 +76,8 @@ def _choices() -> dict[str, Any]:
 def _cause(case: Case) -> str:
     """What it was put down to, else what leads."""
     known = reference().conditions
-    if case.confirmed:
-        names = [known[one.condition].name if one.condition in known else one.condition for one in case.confirmed]
+    if case.put_down_to:
+        names = [known[id].name if id in known else id for id in case.put_down_to.split(",")]
         return f"Put down to {', '.join(names)}"
     if case.leading:
         name = known[case.leading].name if case.leading in known else case.leading
