@@ -155,7 +155,9 @@ def _events(room: Room, begin: Date | None, end: Date) -> tuple[Event, ...]:
         what = of.species if of is not None else "fish"
         number = "all" if move.number is None else str(move.number)
         found.append(Event(move.on, f"{number} {what} moved, {move.from_tank} to {move.to_tank}"))
-    for contact in room.contacts:
-        found.append(Event(contact.on, f"{contact.kind} used in {contact.from_tank}, then in {contact.to_tank}"))
+    found += [
+        Event(contact.on, f"{contact.kind} used in {contact.from_tank}, then in {contact.to_tank}")
+        for contact in room.contacts
+    ]
     inside = [event for event in found if (begin is None or begin <= event.on) and event.on <= end]
     return tuple(sorted(inside, key=lambda event: event.on))

@@ -25,10 +25,13 @@ Found = Iterator[tuple[int | None, str | None, str, bool]]
 """(row index, column, sentence, fatal) of each clash of one table."""
 
 
-def check_room(room: Room, reference: Reference | None = None) -> tuple[Clash, ...]:
-    """Every clash and note of a room, in the order of its tables; ids of the reference only when that is given."""
+def check_room(room: Room, reference: Reference | None = None, *, most: int | None = MAX_PROBLEMS) -> tuple[Clash, ...]:
+    """The clashes and notes of a room, in the order of its tables, up to `most` (None: all of them).
+
+    Ids of conditions and examinations are checked only when the reference is given.
+    """
     clashes = list(_room(room, reference))
-    if any(clash.fatal for clash in clashes):
+    if any(clash.column in ("first", "last") for clash in clashes):
         return tuple(clashes)  # without its days nothing else can be judged
     stock = stock_in_time(room)
     known = _Known(room, stock, reference)
@@ -54,9 +57,9 @@ def check_room(room: Room, reference: Reference | None = None) -> tuple[Clash, .
         wrong = {clash.index for clash in found if clash.fatal}
         found += [clash for clash in stock.clashes if clash.table == table and clash.index not in wrong]
         clashes += sorted(found, key=lambda clash: -1 if clash.index is None else clash.index)
-        if len(clashes) > MAX_PROBLEMS:
-            more = f"has more wrong than these {MAX_PROBLEMS} problems; mend them first"
-            return (*clashes[:MAX_PROBLEMS], Clash(table, None, None, more))
+        if most is not None and len(clashes) > most:
+            more = f"has more wrong than these {most} problems; mend them first"
+            return (*clashes[:most], Clash(table, None, None, more))
     return tuple(clashes)
 
 
@@ -128,12 +131,14 @@ class _Known:
 
 
 def _room(room: Room, reference: Reference | None) -> Iterator[Clash]:
+    if not room.name or room.name != room.name.strip() or not room.name.isprintable() or len(room.name) > LONGEST:
+        yield Clash("room", None, "name", f"is no single line of 1 to {LONGEST} characters without space around it")
     if room.last < room.first:
         yield Clash("room", None, "last", f"is {room.last}, before first ({room.first})")
     elif room.days > MOST_DAYS:
         yield Clash("room", None, "last", f"makes {room.days} days from first; accepted are at most {MOST_DAYS}")
     if not room.tanks:
-        yield Clash("tanks", None, None, "is empty; a room has at least one tank")
+        yield Clash("tanks", None, None, "are none yet; a room needs them before anything else", fatal=False)
     if room.condition is not None and reference is not None and room.condition not in reference.conditions:
         yield Clash("room", None, "condition", _no_condition(room.condition, reference.conditions))
 

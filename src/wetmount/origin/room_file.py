@@ -319,7 +319,7 @@ def read_csv(path: Path, table: str | None = None) -> tuple[list[int], list[dict
                         field=f"row {begun}",
                     )
                 numbers.append(begun)
-                rows.append(dict(zip(heads, cells, strict=False)))
+                rows.append({head: cell for head, cell in zip(heads, cells, strict=False) if head})
             begun = reader.line_num + 1
     except csv.Error as error:
         raise InputError(f"is not valid CSV ({error})", file=name, field=f"row {reader.line_num}") from None
@@ -330,7 +330,7 @@ def _check_heads(heads: list[str], file: str, table: str | None) -> None:
     if not any(heads):
         raise InputError("is empty; its first line names the columns", file=file)
     for head in heads:
-        if heads.count(head) > 1:
+        if head and heads.count(head) > 1:
             raise InputError(f'names the column "{shorten(head)}" twice', file=file, field="row 1")
         if table is not None and head not in columns(table):
             guess = nearest(head, columns(table)) or f"its columns are {', '.join(columns(table))}"
