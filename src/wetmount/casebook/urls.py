@@ -21,6 +21,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("wetmount.casebook.urls_weigh")),
     path("", include("wetmount.casebook.urls_keep")),
     path("", include("wetmount.casebook.urls_count")),
+    path("", include("wetmount.casebook.urls_dose")),
+    path("", include("wetmount.casebook.urls_plan")),
     path("", include("wetmount.casebook.urls_entry")),  # last: its case/<number>/<step>/ takes what is left
 ]
 
