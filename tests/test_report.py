@@ -26,6 +26,7 @@ from wetmount.reference import load_reference
 from wetmount.report import compose, write_report
 from wetmount.report.document import Document
 from wetmount.report.message import LONGEST, message_text
+from wetmount.report.telling import begin
 from wetmount.report.write import report_bytes
 from wetmount.weighup import weigh_up
 from wetmount.weighup.results import ConditionResult, Warning_, WeighUp
@@ -720,3 +721,25 @@ def test_a_folder_that_is_not_there_and_an_ending_that_is_no_report(tmp_path: Pa
     with pytest.raises(InputError, match=r"\.pdf, \.html, \.txt"):
         write_report(case, weighup, REFERENCE, tmp_path / "report.doc")
     assert not list(tmp_path.iterdir())
+
+
+def test_of_two_looks_on_one_day_the_weighed_one_is_told() -> None:
+    """The readings of the morning belong to the weigh-up of the morning."""
+    case = case_of(
+        """
+format = 1
+[host]
+group = "koi"
+[[looks]]
+date = 2026-10-03
+readings = {nitrite = "2 mg/L NO2"}
+[[looks]]
+date = 2026-10-03
+readings = {nitrite = "0.1 mg/L NO2"}
+"""
+    )
+    for place, value in ((0, "2 mg/L NO2"), (1, "0.1 mg/L NO2")):
+        evidence = gather_evidence(case, REFERENCE, place)
+        told = begin(case, weigh_up(evidence, REFERENCE, firmness=False, examinations=False), REFERENCE, teaching=False)
+        assert "".join(told.look.readings.values()) == value
+    assert gather_evidence(case, REFERENCE).look == 1

@@ -76,7 +76,8 @@ class Evidence:
 
     `species` is the scientific name when the reference knows the species, else as written; `temperature_c` the last one
     measured; `answers` cause-type history, finding id → yes (True) or no, and `answer_trace` where each came from;
-    `examinations_done` the share (0-1) of each examination's short list that was looked at.
+    `examinations_done` the share (0-1) of each examination's short list that was looked at; `look` which look of the
+    case it was, counted from 0, None when no case stands behind it.
     """
 
     host_group: str | None
@@ -89,6 +90,7 @@ class Evidence:
     examinations_done: Mapping[str, float]
     date: str | None
     answer_trace: Mapping[str, str] = field(default_factory=dict)
+    look: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,9 +115,10 @@ def gather_evidence(case: Case, reference: Reference, look: int | None = None) -
     looks = looks_of(case)
     if look is not None and not 0 <= look < len(looks):
         raise InputError(f"there is no look {look}; this case has {len(looks)}, counted from 0", field="look")
-    chosen = looks[-1 if look is None else look]
+    place = len(looks) - 1 if look is None else look
+    chosen = looks[place]
     date = chosen.date or case.date
-    return _Gathering(case, chosen, date, reference).evidence()
+    return replace(_Gathering(case, chosen, date, reference).evidence(), look=place)
 
 
 class _Gathering:

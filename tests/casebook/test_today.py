@@ -13,7 +13,7 @@ from django.test.utils import CaptureQueriesContext
 
 from wetmount.casebook import clock
 from wetmount.casebook.due import head_sentence
-from wetmount.casebook.models import Act, Case, Device, Examination, FishRoom, Reading, Tank, TaskDue
+from wetmount.casebook.models import Act, Case, Device, Examination, FindingEntry, FishRoom, Reading, Tank, TaskDue
 from wetmount.casebook.services import cases, keeping, looking
 
 HOSTILE = "<script>alert(1)</script>\"'><img src=x onerror=alert(2)>"
@@ -340,3 +340,36 @@ def test_first_aid_without_a_case(browser: Client) -> None:
     assert "Do this now" in page
     assert "/new/?flag=gasping_surface" in page
     assert "Do this now" not in text(browser.get("/quick/first-aid/"))
+
+
+# --- no news, and signs weighed before there was a case ----------------------------------------------------------------
+
+
+def test_an_open_case_without_news_is_asked_after(browser: Client, device: Device, case: Case) -> None:
+    """Common practice, no source: two weeks without a word, and nobody waiting for any."""
+    assert "No news" not in text(browser.get("/"))
+    Case.objects.filter(pk=case.pk).update(touched_at=clock.now() - dt.timedelta(days=18))
+    page = text(browser.get("/"))
+    assert "Nothing written for 18 days" in page
+    keeping.add_task(device, "news", "Ask how they are", day(3), case=case)
+    Case.objects.filter(pk=case.pk).update(touched_at=clock.now() - dt.timedelta(days=18))
+    assert "Nothing written" not in text(browser.get("/"))
+
+
+def test_signs_weighed_go_into_a_new_case(browser: Client) -> None:
+    """A level seen and one looked for and not seen are kept as such; what was not looked at stays so."""
+    signs = {"flashing": "2", "skin_costia": "0", "no_such_finding": "1", "lethargy": ""}
+    page = text(browser.get("/quick/signs/", {"host": "platy", **signs}))
+    assert "New case with these" in page
+    form = text(browser.get("/new/", {"which": "platy", **signs}))
+    assert "With the 2 signs you weighed" in form
+    answer = browser.post("/new/", {"which": "platy", "worries": "rubbing", **signs})
+    assert answer.status_code == 302
+    case = Case.objects.get()
+    kept = {
+        (one.examination.kind, one.finding): one.level
+        for one in FindingEntry.objects.filter(examination__look__case=case)
+    }
+    assert kept == {("tank_look", "flashing"): 2, ("skin_scrape", "skin_costia"): 0}
+    assert case.fish.count() == 1
+    assert Examination.objects.get(kind="skin_scrape").fish == case.fish.get()

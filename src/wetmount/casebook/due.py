@@ -5,8 +5,9 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.urls import reverse
+from django.utils import timezone
 
 from wetmount.casebook.models import Case, TaskDue
 
@@ -14,6 +15,8 @@ ICONS = {
     "look_again": "look", "dose": "dose", "water_change": "change", "reading": "water", "result": "wait",
     "news": "news", "quarantine": "look", "plan": "open",
 }  # fmt: skip
+QUIET_DAYS = 14
+"""An open case in which nothing was written for so long is asked after."""
 SHORT = 5
 """Letters that fit the frosted end of a slide in its large type."""
 
@@ -46,6 +49,14 @@ def open_tasks() -> QuerySet:
         .select_related("case__tank", "case__system", "case__room", "tank", "system", "room")
         .order_by("due_on", "due_at", "id")
     )
+
+
+def quiet_cases(today: dt.date) -> QuerySet:
+    """Open cases nobody wrote in for `QUIET_DAYS` and has set nothing for: no news, and nobody waiting for any."""
+    since = timezone.make_aware(dt.datetime.combine(today - dt.timedelta(days=QUIET_DAYS), dt.time.min))
+    waiting = TaskDue.objects.filter(case=OuterRef("pk"), done_at=None)
+    quiet = Case.objects.filter(~Exists(waiting), closed=None, touched_at__lt=since)
+    return quiet.select_related("tank").order_by("-touched_at")
 
 
 def due(task: TaskDue, today: dt.date) -> Due:

@@ -225,10 +225,10 @@ class Telling:
 
 
 def begin(case: Case, weighup: WeighUp, reference: Reference, *, teaching: bool) -> Telling:
-    """Gather what a report tells. The look is the last one with the date of the evidence."""
+    """Gather what a report tells: of the look that was weighed, else of the last one."""
     looks = looks_of(case)
-    dated = [look for look in looks if weighup.evidence.date in (str(look.date), str(look.date or case.date))]
-    look = dated[-1] if dated else looks[-1]
+    weighed = weighup.evidence.look
+    look = looks[-1 if weighed is None or weighed >= len(looks) else weighed]
     flags, steps = first_aid_for_look(case, look, weighup.evidence, reference)
     proposed = [one.id for one in (*weighup.unfinished, *shown_examinations(weighup))]
     cautions = cautions_of(weighup, reference, proposed=proposed)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.db.models import F
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
 
@@ -49,7 +50,7 @@ def chosen_look(request: HttpRequest, case: Case) -> Look:
         if not asked.isdecimal() or len(asked) > 12:
             raise Http404
         return look_or_404(case, int(asked))
-    look = case.looks.order_by("-on", "-id").first()
+    look = case.looks.order_by(F("on").desc(nulls_last=True), "-id").first()
     if look is None:
         raise Http404
     return look

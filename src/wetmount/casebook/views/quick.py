@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
+from urllib.parse import urlencode
 
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse, QueryDict
@@ -20,6 +21,7 @@ from wetmount.casebook.reference import reference
 from wetmount.casebook.services.keeping import set_reading
 from wetmount.casebook.services.looking import say_level
 from wetmount.casebook.services.refusals import Refused
+from wetmount.casebook.views.signs_chosen import chosen_signs
 from wetmount.casebook.views.today import last_said
 from wetmount.casebook.whom import whom
 from wetmount.errors import InputError
@@ -34,7 +36,6 @@ from wetmount.weighup import weigh_up
 USUAL = ("temperature", "ph", "ammonia", "nitrite", "nitrate", "gh", "kh", "oxygen")
 """Readings that are shown at once; the others are folded."""
 RANKED = 6
-MOST_SIGNS = 60
 
 
 # --- water ------------------------------------------------------------------------------------------------------------
@@ -174,7 +175,7 @@ def signs(request: HttpRequest) -> HttpResponse:
     """A host and a few findings, weighed. Kept nowhere; the address holds all of it."""
     tables = reference()
     host, group, species, unknown = _host(request.GET.get("host", ""))
-    chosen = _chosen(request.GET, tables.findings)
+    chosen = chosen_signs(request.GET, tables.findings)
     weighed = None
     if chosen and (group or not unknown):
         case = Case(
@@ -198,16 +199,9 @@ def signs(request: HttpRequest) -> HttpResponse:
         "weighed": weighed,
         "firm": round(weighed.firmness.share * weighed.firmness.redraws) if weighed and weighed.firmness else None,
         "ranked": weighed.conditions[:RANKED] if weighed else (),
-        "which": host or "",
+        "carried": urlencode({"which": host, **chosen}),
     }
     return render(request, "casebook/today/signs.html", context)
-
-
-def _chosen(given: QueryDict, known: Mapping[str, Finding]) -> dict[str, int]:
-    """Findings with a level that exists; anything else in the address is passed over."""
-    levels = {one: given[one] for one in given if one in known and known[one].kind in ("sign", "organism")}
-    fit = {one: int(n) for one, n in levels.items() if n.isdecimal() and len(n) < 3 and int(n) < len(known[one].levels)}
-    return dict(list(fit.items())[:MOST_SIGNS])
 
 
 def _askable(findings: Iterable[Finding]) -> list[Finding]:

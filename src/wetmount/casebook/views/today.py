@@ -10,20 +10,22 @@ from django.db import transaction
 from django.db.models import Q
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.timezone import localdate
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from wetmount.casebook import clock
 from wetmount.casebook.access import case_or_404
-from wetmount.casebook.due import End, due, end_of_case, head_sentence, open_tasks
+from wetmount.casebook.due import End, due, end_of_case, head_sentence, open_tasks, quiet_cases
 from wetmount.casebook.models import Act, Case, Device, Examination, FindingEntry, Tank, TaskDue
 from wetmount.casebook.reference import reference
-from wetmount.casebook.services import cases, keeping
+from wetmount.casebook.services import cases, keeping, looking
 from wetmount.casebook.services.looking import title_of
 from wetmount.casebook.services.refusals import Refused
 from wetmount.casebook.services.undo import KEPT_FOR, NOT_IN_ORDER, take_back
 from wetmount.casebook.steps import STEPS, Step, step_of
 from wetmount.casebook.templatetags.look import glyph_of
 from wetmount.casebook.views.pages import back
+from wetmount.casebook.views.signs_chosen import chosen_signs
 from wetmount.casebook.whom import of_tank, offers, whom
 
 AHEAD = dt.timedelta(days=7)
@@ -31,7 +33,18 @@ AHEAD = dt.timedelta(days=7)
 SHOWN = 60
 """Tasks of one group that are listed; a longer list would not be read."""
 PUT_OFF_DAYS = (1, 3, 7)
+QUIET_SHOWN = 6
+"""Cases without news that are listed, those heard of last first."""
 TASK_ACTS = ("add_task", "change_task", "finish_task")
+
+
+@dataclass(frozen=True, slots=True)
+class Quiet:
+    """An open case nobody wrote in, and for how many days."""
+
+    case: Case
+    end: End
+    days: int
 
 
 @require_GET
@@ -42,12 +55,14 @@ def today(request: HttpRequest) -> HttpResponse:
     late = list(tasks.filter(due_on__lt=day)[:SHOWN])
     now = list(tasks.filter(due_on=day)[:SHOWN])
     coming = list(tasks.filter(due_on__gt=day).filter(Q(due_on__lte=day + AHEAD) | Q(kind="result"))[:SHOWN])
+    quiet = quiet_cases(day)[:QUIET_SHOWN]
     context = {
         "place": "today",
         "day": day,
         "sentence": head_sentence(len(now), len(late)),
         "late": [due(task, day) for task in late],
         "now": [due(task, day) for task in now],
+        "quiet": [Quiet(case, end_of_case(case), (day - localdate(case.touched_at)).days) for case in quiet],
         "awaited": [due(task, day) for task in coming if task.kind in ("result", "news")],
         "coming": [due(task, day) for task in coming if task.kind not in ("result", "news")],
         "carry_on": carry_on(),
@@ -122,15 +137,33 @@ def new_case(request: HttpRequest) -> HttpResponse:
             case = cases.open_case(request.device, which_fish=which, worries=worries, **found.values())
             if flags := request.POST.getlist("flag"):
                 cases.set_red_flags(request.device, case, flags)
+            _record_signs(request, case)
     except Refused as refused:
         return _new_case_page(request, {"which": which, "worries": worries, "tank": tank}, str(refused))
     return redirect("case_step", case.number, "first-aid")
 
 
 def _new_case_page(request: HttpRequest, typed: dict[str, Any], wrong: str) -> HttpResponse:
-    context = {"place": "today", "typed": typed, "wrong": wrong, "offers": offers()}
-    context["flags"] = request.POST.getlist("flag") or request.GET.getlist("flag")
+    context: dict[str, Any] = {"place": "today", "typed": typed, "wrong": wrong, "offers": offers()}
+    given = request.POST or request.GET
+    context["flags"] = given.getlist("flag")
+    context["signs"] = list(chosen_signs(given, reference().findings).items())
     return render(request, "casebook/today/new_case.html", context, status=422 if wrong else 200)
+
+
+def _record_signs(request: HttpRequest, case: Case) -> None:
+    """Keep with a new case the signs that were weighed before it; each belongs to the examination that shows it."""
+    tables = reference()
+    look = case.looks.get()
+    fish = None
+    for finding, level in chosen_signs(request.POST, tables.findings).items():
+        kind = tables.findings[finding].examination
+        if tables.examinations[kind].subject == "fish":
+            fish = fish or looking.add_fish(request.device, case)
+            examination = looking.examination_for(request.device, look, kind, fish)
+        else:
+            examination = looking.examination_for(request.device, look, kind)
+        looking.record_finding(request.device, examination, finding, level)
 
 
 def _tank(key: str) -> Tank | None:
