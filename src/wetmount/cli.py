@@ -26,6 +26,7 @@ COMMANDS = {
     "volume": "volume",
     "dose": "dose",
     "plan": "plan",
+    "origin": "origin",
     "report": "report",
     "case": "case",
     "reference": "reference",

@@ -1,0 +1,20 @@
+"""`wetmount origin`: a fish room in time, what its ill tanks had in common, and what can have reached what."""
+
+from __future__ import annotations
+
+import click
+
+from wetmount.commands.origin_room import check, import_, new
+from wetmount.commands.origin_tables import chains, curve, exposures
+
+
+@click.group(name="origin")
+def command() -> None:
+    """Where it came from: what ill tanks had in common, when they caught it, what can have reached them.
+
+    ROOM is a room file or folder; `demo` stands for the invented Harbour Row Fish Room.
+    """
+
+
+for _part in (new, check, import_, exposures, curve, chains):
+    command.add_command(_part)
