@@ -60,8 +60,8 @@ def page(request: HttpRequest, number: int | None = None) -> HttpResponse:
     case = case_or_404(number) if number is not None else None
     given = request.GET
     typed = {name: count_forms.typed(given, name) for name in FIELDS}
-    if case is not None and "burden" not in given:
-        typed |= {name: value for name, value in _of_case(case).items() if not typed[name]}
+    if case is not None:
+        typed |= {name: value for name, value in _of_case(case).items() if name not in given}
     typed["start"] = typed["start"] or clock.today().isoformat()
     model = MODELS.get(given.get("parasite", "") or _suits(case))
     model = model or next(iter(MODELS.values()))
@@ -269,6 +269,7 @@ def timing(request: HttpRequest, number: int | None = None) -> HttpResponse:
             if case
             else reverse("forecast_schedule"),
             "page_of": reverse("forecast_case", args=[case.number]) if case else reverse("forecast"),
+            "into_plan": case is not None and plan.treatment in reference().doses,
         }
     context = frame(request, case, None) | context
     if case is None:

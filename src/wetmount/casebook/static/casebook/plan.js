@@ -1,0 +1,7 @@
+// Print buttons, which need a script; the browser's own menu prints as well.
+(() => {
+  for (const button of document.querySelectorAll("[data-print]")) {
+    button.hidden = false;
+    button.addEventListener("click", () => window.print());
+  }
+})();
