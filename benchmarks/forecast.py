@@ -73,10 +73,16 @@ def main() -> None:
             f"gill_flukes, whole forecast of 28 days with a treatment, {trajectories:,}",
             lambda t=trajectories: forecast("gill_flukes", SITUATION, REFERENCE, treatment=bath, trajectories=t),  # type: ignore[misc]
         )
-    for model, treatment in (("gill_flukes", "praziquantel_bath"), ("ich", "formalin_malachite")):
+    for model, treatment in (
+        ("gill_flukes", "praziquantel_bath"),
+        ("ich", "formalin_malachite"),
+        ("anchor_worm", "diflubenzuron_bath"),
+        ("camallanus", "levamisole_bath"),
+        ("camallanus", "fenbendazole_feed"),
+    ):
         tried = plan_treatments(model, treatment, SITUATION, REFERENCE).tried
         row(
-            f"{tried} treatment schedules, {model}",
+            f"{tried} treatment schedules, {model} with {treatment}",
             lambda m=model, t=treatment: plan_treatments(m, t, SITUATION, REFERENCE),  # type: ignore[misc]
             1,
             target="10",

@@ -8,7 +8,7 @@ after its last giving: on the fish, and still to come from eggs, cysts and swimm
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 from typing import Final
@@ -252,13 +252,14 @@ def _measure(
     def measure(schedules: Sequence[tuple[int, ...]], progress: Progress | None) -> list[Schedule]:
         days = max(SHORTEST_HORIZON_DAYS, *(schedule[-1] + lasting for schedule in schedules))
         rng = np.random.default_rng(seed)  # the same draws whatever is measured
+        events = _events(effect, schedules, days, per_day)
         left, later = np.zeros((2, DRAWS, len(schedules)))
         at_start = 0.0
         for number in range(DRAWS):
             if progress is not None and not progress(number / DRAWS):
                 raise InterruptedError("stopped")
             drawn = drawing.draw(model, need, reference, situation, days, per_day, 1, 1, rng, expected_start=True)
-            left[number], later[number] = left_behind(drawn.rules, drawn.start, effect, schedules, days)
+            left[number], later[number] = left_behind(drawn.rules, drawn.start, effect, schedules, days, events)
             at_start = float(drawn.start.young[0, 0] + drawn.start.adult[0, 0])
         return _schedules(schedules, left, later, at_start)
 
@@ -270,24 +271,34 @@ def acting_days(effect: StageEffect) -> int:
     return max(1, *(round(acts) for *_, acts in effect.stages.values()))
 
 
+def _events(effect: StageEffect, schedules: Sequence[tuple[int, ...]], days: int, per_day: int) -> dict[int, Event]:
+    """What each schedule does to each stage, by step; one row a schedule."""
+    survival = {stage: share for stage, (share, *_) in effect.stages.items()}
+    shares: dict[int, dict[str, Array]] = {}
+    for row, schedule in enumerate(schedules):
+        for step, event in drawing.acting(effect, survival, schedule, days, per_day).items():
+            here = shares.setdefault(step, {stage: np.ones((len(schedules), 1)) for stage in STAGES})
+            for stage in STAGES:
+                here[stage][row] = getattr(event, stage)
+    return {step: Event(**shares[step]) for step in sorted(shares)}
+
+
 def left_behind(
-    rules: Rules, start: Start, effect: StageEffect, schedules: Sequence[tuple[int, ...]], days: int
+    rules: Rules,
+    start: Start,
+    effect: StageEffect,
+    schedules: Sequence[tuple[int, ...]],
+    days: int,
+    events: Mapping[int, Event] | None = None,
 ) -> tuple[Array, Array]:
     """Expected parasites that each schedule leaves: the day after its last giving stopped acting, and after `days`.
 
     Counted are those on the fish and those of the day's eggs, cysts and swimmers that will still settle. `rules` and
-    `start` hold one set and one repeat.
+    `start` hold one set and one repeat; `events` are the schedules by step, when they are worked out already.
     """
-    lasting, per_day, number = acting_days(effect), round(1 / rules.dt), len(schedules)
-    survival = {stage: share for stage, (share, *_) in effect.stages.items()}
-    untouched = Event()
-    plans = [drawing.acting(effect, survival, schedule, days, per_day) for schedule in schedules]
-    events = {}
-    for step in sorted({step for plan in plans for step in plan}):
-        hits = [plan.get(step, untouched) for plan in plans]
-        events[step] = Event(
-            *(np.array([[getattr(hit, stage)] for hit in hits], float).reshape(-1, 1) for stage in STAGES)
-        )
+    lasting, number = acting_days(effect), len(schedules)
+    if events is None:
+        events = _events(effect, schedules, days, round(1 / rules.dt))
     track = run(_tiled(rules, number), _tiled_start(start, number), days, events=events)
     settling = float(np.mean(rules.free_settle / (rules.free_settle + rules.free_death)))
     yields = float((rules.cyst_success * rules.offspring)[0, 0]) if rules.divides else 1.0
