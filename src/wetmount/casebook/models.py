@@ -84,6 +84,14 @@ class Tank(Entry):
     volume_low_l = models.FloatField(null=True, blank=True)
     volume_high_l = models.FloatField(null=True, blank=True)
     order = models.PositiveSmallIntegerField(default=0)
+    row = models.PositiveSmallIntegerField(null=True, blank=True)
+    """Shelf of its rack, counted from the top."""
+    place = models.PositiveSmallIntegerField(null=True, blank=True)
+    """Place on the shelf, counted from the left; neighbours differ by one."""
+    turn = models.PositiveSmallIntegerField(null=True, blank=True)
+    """Its turn when the room is worked through."""
+    since = models.DateField(null=True, blank=True)
+    """Day it was set up."""
     note = models.TextField(blank=True)
 
     class Meta:
@@ -115,7 +123,13 @@ class Batch(Entry):
 class Move(Entry):
     """A dated contact between tanks: fish that were moved, or a net, a hose, water that went from one to another."""
 
-    KINDS = [("fish", "fish moved"), ("net", "net or tool shared"), ("water", "water carried over")]
+    KINDS = [
+        ("fish", "fish moved"),
+        ("net", "net or tool shared"),
+        ("water", "water carried over"),
+        ("plants", "plants or stones moved"),
+        ("other", "something else that was wet"),
+    ]
     kind = models.CharField(max_length=10, choices=KINDS, default="fish")
     on = models.DateField()
     batch = models.ForeignKey(Batch, null=True, blank=True, on_delete=models.CASCADE, related_name="moves")
@@ -127,6 +141,70 @@ class Move(Entry):
     class Meta:
         ordering = ("on", "id")
         indexes = [models.Index(fields=["on"])]
+
+
+# --- what was seen in tanks, and what they share ----------------------------------------------------------------------
+
+
+class TankSign(Entry):
+    """Signs or deaths in a tank on a day. `not_before`: the last day on which it was still seen well."""
+
+    KINDS = [("signs", "signs"), ("deaths", "deaths")]
+    tank = models.ForeignKey(Tank, on_delete=models.CASCADE, related_name="signs")
+    on = models.DateField()
+    kind = models.CharField(max_length=6, choices=KINDS, default="signs")
+    number = models.PositiveIntegerField(null=True, blank=True)
+    not_before = models.DateField(null=True, blank=True)
+    condition = models.CharField(max_length=200, blank=True)
+    note = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ("on", "id")
+
+
+class TankCheck(Entry):
+    """A deliberate look at a tank's fish, and whether it was seen. Without a condition: any signs at all."""
+
+    tank = models.ForeignKey(Tank, on_delete=models.CASCADE, related_name="checks")
+    on = models.DateField()
+    examination = models.CharField(max_length=200, default="tank_look")
+    fish = models.PositiveIntegerField(null=True, blank=True)
+    seen = models.BooleanField()
+    condition = models.CharField(max_length=200, blank=True)
+    note = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ("on", "id")
+
+
+class TankGroup(Entry):
+    """What several tanks have in common over a time: a net or hose used in all, a person, a feed, a watch kept."""
+
+    KINDS = [("tool", "net, bucket or hose"), ("worker", "person"), ("feed", "feed"), ("watch", "watch kept")]
+    room = models.ForeignKey(FishRoom, on_delete=models.CASCADE, related_name="groups")
+    kind = models.CharField(max_length=6, choices=KINDS)
+    name = models.CharField(max_length=200)
+    since = models.DateField(null=True, blank=True)
+    until = models.DateField(null=True, blank=True)
+    every_days = models.PositiveSmallIntegerField(null=True, blank=True)
+    """How often a watch looks."""
+    note = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ("kind", "name", "id")
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class TankInGroup(Entry):
+    """A tank of a group."""
+
+    group = models.ForeignKey(TankGroup, on_delete=models.CASCADE, related_name="members")
+    tank = models.ForeignKey(Tank, on_delete=models.CASCADE, related_name="groups")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["group", "tank"], name="tank_once_in_group")]
 
 
 # --- the case ---------------------------------------------------------------------------------------------------------
@@ -590,6 +668,19 @@ class WeighUpCache(models.Model):
     result = models.JSONField()
     complete = models.BooleanField(default=False)
     made_at = models.DateTimeField()
+
+
+class TraceCache(models.Model):
+    """Where a condition came into a room, as traced last; `key` names its record and tables, another one is stale."""
+
+    room = models.ForeignKey(FishRoom, on_delete=models.CASCADE, related_name="traces")
+    condition = models.CharField(max_length=200)
+    key = models.CharField(max_length=64)
+    result = models.JSONField()
+    made_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["room", "condition"], name="one_trace_in_room")]
 
 
 class CaseText(models.Model):
