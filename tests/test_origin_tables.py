@@ -149,7 +149,7 @@ def test_church_supper_stratified(pair: tuple[str, str]) -> None:
 
 
 def test_worked_examples() -> None:
-    """CDC Principles of Epidemiology, 3rd edition, lesson 3 (from memory): tuberculosis 6.1, varicella .28, efficacy 72.
+    """CDC Principles of Epidemiology, 3rd edition, lesson 3 (from memory): tuberculosis 6.1, varicella .28
     Fisher 1935, tea. Doll and Hill 1950, smoking in men, odds ratio 14.04."""
     assert round(risk_ratio(TwoByTwo(28, 129, 4, 133)).value or 0, 1) == 6.1
     varicella = risk_ratio(TwoByTwo(18, 134, 3, 4))
