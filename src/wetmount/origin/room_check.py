@@ -321,8 +321,10 @@ def _checks(rows: tuple[Any, ...], known: _Known, table: str) -> Found:
 
 def _fish(index: int, column: str, tank: str, on: Date, number: int | None, known: _Known, done: str) -> Found:
     """No more fish ill or examined than there were, and none in an empty tank."""
+    if tank not in known.tanks or on < (known.tanks[tank].since or on):
+        return  # said already
     most = known.most(tank, on)
-    if tank not in known.tanks or most is None:
+    if most is None:
         return
     if not most:
         yield index, "tank", f"is {tank}, which held no fish on {on}; add the batch that was in it", True
