@@ -400,7 +400,8 @@ def _measured(
     if parts > 1:
         first += f", in {parts} parts of {_shown(amount.parts[0], amount.unit)}"
     off = f"rounded {'up' if up else 'down'}, {write_number(abs(100 * amount.error), 2)} % {'over' if up else 'under'}"
-    return replace(answer, amount=amount, written=(first, f"Measured to the step: {off} the exact amount"))
+    error = "the exact amount" if abs(amount.error) < 5e-5 else f"{off} the exact amount"
+    return replace(answer, amount=amount, written=(first, f"Measured to the step: {error}"))
 
 
 def _shown(value: float, unit: str) -> str:

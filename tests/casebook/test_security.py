@@ -119,7 +119,13 @@ def furnished(device: Device, case: Case, scrape: Examination, tank: Tank) -> Ca
     return case
 
 
-STARTS = ["/", "/cases/", "/rooms/", "/reference/", "/settings/", "/devices/", "/keeping/", "/new/", "/forecast/"]
+BOX = "v1_shape=box&v1_length=60+cm&v1_width=30+cm&v1_depth=33+cm&go=1"
+CHANGES = "what=nitrate&now=80+mg/L+NO3&target=20+mg/L+NO3&fraction=30&go=1"
+STARTS = [
+    "/", "/cases/", "/rooms/", "/reference/", "/settings/", "/devices/", "/keeping/", "/new/", "/forecast/",
+    "/dose/?agent=formalin_short&volume=20+L&go=1", f"/dose/volume/?{BOX}", f"/dose/changes/?{CHANGES}",
+    "/dose/course/?agent=salt_indefinite&go=1", "/dose/feed/?weight=100+g&ration=1&go=1",
+]  # fmt: skip
 
 
 def starts(case: Case) -> list[str]:
@@ -136,7 +142,7 @@ def starts(case: Case) -> list[str]:
         *([f"{at}/entry/{entry.pk}/"] if entry else []),
         *([f"{at}/count/slide/{slide.pk}/?kind=skin_costia"] if slide else []),
         *counting,
-        f"{at}/forecast/",
+        f"{at}/forecast/", f"/dose/?case={case.number}&agent=salt_indefinite",
         *STARTS,
     ]
 

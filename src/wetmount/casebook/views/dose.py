@@ -106,7 +106,8 @@ def _of_row(form: Form, row: DoseRow) -> dict[str, Any]:
         "bath": row.route not in ("feed", "injection"), "own_vessel": row.place == "container",
         "asked_readings": [(name, READINGS_SHOWN[name]) for name in READINGS_SHOWN if name in asked],
         "other_readings": [(name, READINGS_SHOWN[name]) for name in folded],
-        "others_open": any(form.text(name) or name in form.wrong for name in folded),
+        "others_open": any(name in form.wrong for name in folded),
+        "others_known": sum(bool(form.text(name)) for name in folded),
         "checks": [(id, CHECKS[id], id in checked) for id in required_checks(row)],
         "on_paper": row.supply in ("prescription", "unlicensed", "varies"), "by_law": row.supply == "varies",
         "rise": row.rule == "bicarbonate_per_dkh", "demand": row.rule == "permanganate_demand",
@@ -277,13 +278,15 @@ def together(request: HttpRequest) -> HttpResponse:
     return render(request, "casebook/dose/with.html", context, status=422 if form.wrong else 200)
 
 
+BY_ID: Final = ("discus", "angelfish", "jewel_cichlid", "dwarf_marine_angel")
+"""Groups whose meaning is a genus; their id says more."""
 WATER_WORDS: Final = {"soft_water": "soft water", "warm_water": "warm water"}
 
 
 def _that(id: str) -> str:
-    tables = reference()
-    if id in tables.host_groups:
-        return id.replace("_", " ")
+    group = reference().host_groups.get(id)
+    if group is not None:
+        return id.replace("_", " ") if id in BY_ID else group.meaning.split(":")[0]
     return THING_WORDS.get(id) or WATER_WORDS.get(id) or agent_name(id).lower()
 
 

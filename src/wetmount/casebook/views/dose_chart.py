@@ -92,7 +92,7 @@ def drawings(
 ) -> tuple[Drawing, Drawing]:
     """For a wide and a narrow screen, so that words stay as large on both."""
     return (
-        _drawing("wide", 760, 360, report, weaker, events, unit, days),
+        _drawing("wide", 1000, 360, report, weaker, events, unit, days),
         _drawing("narrow", 350, 330, report, weaker, events, unit, days),
     )
 
@@ -178,14 +178,20 @@ def _days(days: float, x: object, bottom: int, most: int) -> tuple[Word, ...]:
 def table(report: CourseReport, weaker: CourseReport | None, days: float) -> list[tuple[str, str, str, str]]:
     """Day by day (twice a day for short courses): as expected, if none is lost, in the most water."""
     every = 6.0 if days <= 2 else 12.0 if days <= 7 else 24.0 if days <= 31 else 48.0
+    least = max(report.none_lost.highest, report.expected.highest) / 1000
     rows = []
     hour = 0.0
     while hour <= days * 24 + 1e-9:
-        thin = write_number(weaker.expected.at(hour)) if weaker is not None else ""
+        thin = _shown(weaker.expected.at(hour), least) if weaker is not None else ""
         when = f"day {hour / 24:g}" if every >= 12 else f"hour {hour:g}"
-        rows.append((when, write_number(report.expected.at(hour)), write_number(report.none_lost.at(hour)), thin))
+        rows.append((when, _shown(report.expected.at(hour), least), _shown(report.none_lost.at(hour), least), thin))
         hour += every
     return rows
+
+
+def _shown(value: float, least: float) -> str:
+    """A concentration; what is under a thousandth of the highest is as good as gone."""
+    return write_number(value) if value >= least or value == 0 else f"under {write_number(least, 1)}"
 
 
 def told(report: CourseReport, unit: str, days: float, doses: int) -> str:
@@ -196,5 +202,5 @@ def told(report: CourseReport, unit: str, days: float, doses: int) -> str:
         f"Concentration over {days:g} days under {doses} dose{'' if doses == 1 else 's'}: highest "
         f"{write_quantity(report.expected.highest, unit)} as expected and "
         f"{write_quantity(report.none_lost.highest, unit)} if none is lost; at the end "
-        f"{write_quantity(report.expected.at(days * 24), unit)}.{works}{stop}"
+        f"{_shown(report.expected.at(days * 24), report.none_lost.highest / 1000)}.{works}{stop}"
     )

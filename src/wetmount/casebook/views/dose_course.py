@@ -122,7 +122,7 @@ def _worked_out(form: Form, row: DoseRow, case: Case | None) -> dict[str, Any]:
         "has_weaker": weaker is not None, "volume": volume,
         "verdict": _verdict(report, until), "rows": [f"doses {row.treatment}", f"treatments {row.treatment}"],
         "decay": _decay(row), "tops": [(f"{hour / 24:.3g}", write_quantity(amount, row.unit)) for hour, amount in
-        report.expected.added], "dose_href": address("dose", case, agent=row.treatment),
+        report.expected.added if amount], "dose_href": address("dose", case, agent=row.treatment),
         "formulas": ["Between events C(t) = C₀ e^(−rt), the rate r of loss, carbon and flow together; exact, no steps.",
                      "A dose adds to C, a change of the share f leaves (1 − f) C."],
     }  # fmt: skip
@@ -141,7 +141,7 @@ def _verdict(report: CourseReport, days: float) -> tuple[str, str]:
 
 def _decay(row: DoseRow) -> str:
     if row.half_life_h is None:
-        return "No half-life is known: none is taken as lost."
+        return ""  # the report of the course says so itself
     basis = reference().treatments[row.treatment].half_life_basis
     return f"Half is lost in {row.half_life_h:g} h{f' ({basis})' if basis else ''}; for the stop nothing is."
 

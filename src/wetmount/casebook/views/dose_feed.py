@@ -137,7 +137,10 @@ def _shown(
 
 
 def _span(low: float, high: float) -> str:
-    return write_mass(high) if low == high else f"{write_mass(low)} to {write_mass(high)}"
+    if low == high:
+        return write_mass(high)
+    of, unit = (1000.0, "kg") if high >= 1000 else (1.0, "g") if high >= 1 else (0.001, "mg")
+    return f"{write_number(low / of)} to {write_number(high / of)} {unit}"
 
 
 def _converted(form: Form, ration: float) -> str:

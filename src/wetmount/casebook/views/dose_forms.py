@@ -34,8 +34,20 @@ ROUTES: Final[Mapping[str, str]] = {
 }  # fmt: skip
 """Routes of agents with a sum, in the order in which they are offered."""
 SUPPLY: Final[Mapping[str, str]] = {"prescription": "on prescription", "unlicensed": "not licensed in many places"}
-_SPELT: Final = {"kmno4": "potassium permanganate", "h2o2": "hydrogen peroxide", "ms222": "tricaine", "fw": "in fresh "
-                 "water", "inject": "injection", "caution": "", "ion": ""}  # fmt: skip
+_SPELT: Final = {
+    "kmno4": "potassium permanganate", "h2o2": "hydrogen peroxide", "ms222": "tricaine", "fw": "in fresh water",
+    "inject": "injection", "caution": "", "ion": "", "feed": "in feed", "sulfa": "sulphonamide", "eggs": "for eggs",
+    "sulfate": "sulphate", "thiosulfate": "thiosulphate", "marine": "in sea water", "anaesthesia": "to calm",
+    "euthanasia": "to put down", "nitrite": "against nitrite", "uv": "ultraviolet light against", "protozoa":
+    "protozoa and", "c": "C", "immunostim": "for immunity", "peat": "and peat",
+}  # fmt: skip
+_NAMED: Final = {
+    "chloramine_t": "Chloramine-T", "heat_ich": "Heat against white spot", "beta_glucan_feed": "Beta-glucan in feed",
+    "formalin_malachite": "Formalin with malachite green", "sulfadimethoxine_ormetoprim": "Sulphadimethoxine with "
+    "ormetoprim in feed", "trimethoprim_sulfa_feed": "Trimethoprim with a sulphonamide in feed", "formalin_indefinite":
+    "Formalin that stays in", "kmno4_indefinite": "Potassium permanganate that stays in", "salt_indefinite":
+    "Salt that stays in",
+}  # fmt: skip
 
 
 @dataclass(slots=True)
@@ -136,6 +148,8 @@ def is_demonstration() -> bool:
 
 def agent_name(id: str) -> str:
     """A treatment in words."""
+    if id in _NAMED:
+        return _NAMED[id]
     words = " ".join(filter(None, (_SPELT.get(part, part) for part in id.split("_"))))
     return words[:1].upper() + words[1:]
 
@@ -267,6 +281,8 @@ class RowLink:
 def row_link(text: str) -> RowLink:
     """`doses formalin_short`, `conflicts aldehyde, oxidiser` or `dose_rules copper_by_alkalinity` as a link."""
     table, _, rest = text.partition(" ")
+    if id in _NAMED:
+        return _NAMED[id]
     words = " ".join(filter(None, (table.replace("_", " "), rest.replace("_", " "))))
     first = re.split(r", ", rest)[0]
     if table in TABLES:

@@ -62,6 +62,11 @@ class Asked:
         return f"v{self.number}_{of}"
 
     @property
+    def sample(self) -> str:
+        """How a measure of it is typed."""
+        return "8 L" if self.shape == "litres" else "60 cm"
+
+    @property
     def has_depth(self) -> bool:
         """Whether a bed can lie in it."""
         return self.shape != "litres" and "depth" in SHAPES[self.shape][1]
