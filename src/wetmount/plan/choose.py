@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -58,14 +58,21 @@ def choose(
                 f"{option.title}: {option.not_first}; choose what samples or refers ahead of it", field=option.id
             )
         sampled = sampled or option.kind in ("examine", "refer")
-    changed = {cover.condition for option in chosen if option.kind in ("husbandry", "treat") for cover in option.covers}
     return ChosenPlan(
         chosen,
         dict(edits or {}),
         by.strip(),
         why.strip(),
         at.isoformat(timespec="minutes"),
-        tuple(one for one in plan.opened if one not in changed),
+        left_open(plan, ids),
         tuple(apart_words([option.id for option in chosen if option.kind == "treat"], reference)),
         plan.reference_version,
     )
+
+
+def left_open(plan: Plan, ids: Iterable[str]) -> tuple[str, ...]:
+    """The predisposing conditions that no option of `ids` changes."""
+    wanted = set(ids)
+    chosen = (option for option in plan.options if option.id in wanted and option.kind in ("husbandry", "treat"))
+    changed = {cover.condition for option in chosen for cover in option.covers}
+    return tuple(one for one in plan.opened if one not in changed)

@@ -19,6 +19,15 @@ from wetmount.reference.rows import DoseRow
 LONGEST_SCHEDULE_DAYS: Final = 90
 FOLLOW_UP_DAYS: Final = 7
 """Days after the last dose to look again (common practice, no source)."""
+WAYS: Final = {
+    "dip": "a dip of minutes",
+    "bath": "a bath of hours",
+    "bath_indefinite": "left in the water",
+    "egg_bath": "a bath for eggs",
+    "feed": "in the feed",
+    "injection": "injected",
+    "heat": "by the heater",
+}
 LOOK_AGAIN: Final = "Look again: the same examinations as before; compare and write down"
 
 
@@ -60,15 +69,32 @@ def record_of(
 
 def step_of(option: Option, reference: Reference, text: str | None = None, days: tuple[date, ...] = ()) -> PlanStep:
     """An option as a step, in its own words or those of an edit."""
-    own = agent_words(option.id, reference) if option.kind == "treat" else option.text
+    own = words_of(option, reference)
     urgency = "now" if option.urgency == "now" else "lasting"
     return PlanStep(text=text or own, kind=option.kind, option=option.id, urgency=urgency, days=days)  # type: ignore[arg-type]
 
 
-def agent_words(treatment: str, reference: Reference) -> str:
-    """A treatment as a step says it: its substance and what it is for."""
+def words_of(option: Option, reference: Reference) -> str:
+    """What an option asks to be done, in the words of the tables."""
+    if option.kind == "treat":
+        return agent_words(option.id, reference)
+    if option.kind == "examine":
+        row = reference.examinations[option.id.removeprefix("examine_")]
+        return f"{row.name[:1].upper()}{row.name[1:]}: {row.how}"
+    return option.text
+
+
+def agent_name(treatment: str, reference: Reference) -> str:
+    """A treatment by its substance and the way it is given, since one substance has several."""
     row = reference.doses[treatment]
-    return f"{row.substance[:1].upper()}{row.substance[1:]}: {reference.treatments[treatment].purpose}"
+    way = WAYS.get(row.route, "")
+    where = ", in a container" if row.place == "container" and row.route in ("dip", "bath", "bath_indefinite") else ""
+    return f"{row.substance[:1].upper()}{row.substance[1:]}{f', {way}' if way else ''}{where}"
+
+
+def agent_words(treatment: str, reference: Reference) -> str:
+    """A treatment as a step says it: its name and what it is for."""
+    return f"{agent_name(treatment, reference)}: {reference.treatments[treatment].purpose}"
 
 
 def look_again(steps: Sequence[PlanStep], first: date) -> PlanStep:

@@ -13,7 +13,7 @@ from wetmount.errors import InputError
 from wetmount.plan.amounts import checks_of, open_points
 from wetmount.plan.calendar import CalendarEntry
 from wetmount.plan.choose import ChosenPlan
-from wetmount.plan.record import agent_words, cautions_of_days, record_of
+from wetmount.plan.record import WAYS, agent_name, agent_words, cautions_of_days, record_of
 from wetmount.reference import Reference
 from wetmount.reference.rows import Disinfection, DoseRow, LaboratorySample, Quarantine
 
@@ -37,8 +37,19 @@ TITLE: Final = 70
 
 
 @dataclass(frozen=True, slots=True)
+class Giving:
+    """An agent of the plan: its name, the days it is given on, and its lines: the amount, or what is still open."""
+
+    name: str
+    days: tuple[date, ...]
+    lines: tuple[str, ...]
+    has_amount: bool
+
+
+@dataclass(frozen=True, slots=True)
 class KeeperSheet:
-    """One page: what to do now, today, each day, when to stop, and what must not be forgotten. `steps` are dated."""
+    """One page: what to do now, today, each day, when to stop, and what must not be forgotten. `steps` are dated;
+    `today` holds the doses due today and the `others` of the day, `givings` every agent."""
 
     now: tuple[str, ...]
     today: tuple[str, ...]
@@ -47,6 +58,8 @@ class KeeperSheet:
     from_now_on: tuple[str, ...]
     cautions: tuple[str, ...]
     steps: tuple[CalendarEntry, ...]
+    others: tuple[str, ...] = ()
+    givings: tuple[Giving, ...] = ()
 
 
 def keeper_sheet(
@@ -85,11 +98,15 @@ def sheet_of(
     now: list[str] = []
     others: list[str] = []
     lasting: list[str] = []
+    givings: list[Giving] = []
     for step in plan.steps:
         row = reference.doses.get(step.option or "") if step.kind == "treat" else None
         if row is not None:
-            lines = dose_lines(step, answers.get(row.treatment), reference)
-            entries += _givings(row, step.days, lines)
+            answer = answers.get(row.treatment)
+            lines = dose_lines(step, answer, reference)
+            entries += _doses(row, step.days, lines)
+            has_amount = answer is not None and answer.state == "amount"
+            givings.append(Giving(agent_name(row.treatment, reference), step.days, lines, has_amount))
             doses += lines if today in step.days or not step.days else ()
             continue
         entries += [_entry(step, day) for day in step.days]
@@ -109,10 +126,13 @@ def sheet_of(
         tuple(lasting),
         (*cautions, *cautions_of_days(plan, reference)),
         tuple(sorted(entries, key=_moment)),
+        tuple(others),
+        tuple(givings),
     )
 
 
-def _givings(row: DoseRow, days: Sequence[date], lines: Sequence[str]) -> Iterator[CalendarEntry]:
+def _doses(row: DoseRow, days: Sequence[date], lines: Sequence[str]) -> Iterator[CalendarEntry]:
+    way = f", {WAYS[row.route]}" if row.route in WAYS and row.route != "feed" else ""
     for n, day in enumerate(days):
         if n and row.route not in ("feed", "injection") and row.place == "tank":
             change = f"Before {row.substance}: change half the water, matched and conditioned"
@@ -120,7 +140,7 @@ def _givings(row: DoseRow, days: Sequence[date], lines: Sequence[str]) -> Iterat
             yield CalendarEntry(when, "Change half the water", change, kind="water_change")
         yield CalendarEntry(
             datetime.combine(day, time(10, 0)),
-            f"{row.substance}, {'day' if row.route == 'feed' else 'dose'} {n + 1} of {len(days)}",
+            f"{row.substance}, {'day' if row.route == 'feed' else 'dose'} {n + 1} of {len(days)}{way}",
             "\n".join(lines),
             alarm_minutes=30,
             kind="dose",
@@ -241,15 +261,29 @@ def prevention(reference: Reference, *, mycobacteria: bool = False) -> Preventio
     )
 
 
+def contact_words(row: Disinfection) -> str:
+    """How long it has to act, as it is counted: 10 to 15 minutes, 1 to 2 days."""
+    low, high = row.minutes_low, row.minutes_high
+    unit, word = (1440.0, "day") if low >= 1440 else (60.0, "hour") if low >= 120 else (1.0, "minute")
+    top = f" to {high / unit:g}" if high is not None and high != low else ""
+    return f"{low / unit:g}{top} {word}{'' if low == unit and not top else 's'}"
+
+
 def sheet_lines(sheet: KeeperSheet) -> Iterator[tuple[str, tuple[str, ...]]]:
     """Headings and lines of the keeper's page in reading order, empty ones left out."""
     dated = tuple(
         f"{step.when:%Y-%m-%d %H:%M} {step.title}" if isinstance(step.when, datetime) else f"{step.when} {step.title}"
         for step in sheet.steps
     )
+    later = tuple(
+        (f"{giving.name}, on {', '.join(day.isoformat() for day in giving.days)}", giving.lines)
+        for giving in sheet.givings
+        if giving.has_amount and not set(giving.lines) <= set(sheet.today)
+    )
     for heading, lines in (
         ("Now", sheet.now),
         ("Today", sheet.today),
+        *later,
         ("Each day", sheet.each_day),
         ("Stop at once if", sheet.stop_if),
         ("Dates", dated),

@@ -17,6 +17,8 @@ from wetmount.reference import Reference
 from wetmount.units import parse_quantity
 from wetmount.volume import Volume
 
+SAME_WATER: Final = "the same water"
+SAID: Final = "said in the plan"
 ASKED: Final = ("plants", "invertebrates", "filter_bacteria", "fry", "eggs", "gravid")
 """What is asked of the water of a plan; the other things follow from the findings."""
 COUNTED_UNSAID: Final = ("plants", "invertebrates", "filter_bacteria")
@@ -90,7 +92,7 @@ def tank_of(
     marine = _marine(plan, groups, reference, said)
     if plan.volume is not None:
         volume = volume_of(plan.volume)
-        said.append(Said("volume", plan.volume, "typed"))
+        said.append(Said("volume", plan.volume, SAID))
     elif volume is not None:
         said.append(Said("volume", _volume_words(volume), "; ".join(volume.how)))
     things, unsaid = _living(plan, evidence, reference, said)
@@ -117,8 +119,8 @@ def _hosts(
     names = {own or "fish": "the case" if own else "not said: any fish"}
     for name, source in (
         *((batch.species, "batches of the case") for batch in case.batches),
-        *((name, "the same water") for name in others),
-        *((name, "typed") for name in plan.others),
+        *((name, SAME_WATER) for name in others),
+        *((name, SAID) for name in plan.others),
     ):
         names.setdefault(name, source)
     groups: list[str] = []
@@ -151,7 +153,7 @@ def _last_readings(case: Case, look: Look) -> Iterator[tuple[str, tuple[str, str
 
 def _marine(plan: Plan, groups: Iterable[str], reference: Reference, said: list[Said]) -> bool | None:
     if plan.water is not None:
-        said.append(Said("water", f"{plan.water} water", "typed"))
+        said.append(Said("water", f"{plan.water} water", SAID))
         return plan.water == "sea"
     lines = [set(reference.host_group_line(group)) for group in groups]
     fresh, sea = (any(kind in line for line in lines) for kind in ("freshwater", "marine"))
@@ -181,7 +183,7 @@ def _living(
         if answer == "yes":
             things.add(thing)
         if answer in ("yes", "no"):
-            said.append(Said(THING_WORDS[thing], answer, "typed"))
+            said.append(Said(THING_WORDS[thing], answer, SAID))
     unsaid = {thing for thing in COUNTED_UNSAID if plan.living.get(thing) not in ("yes", "no")}
     return frozenset(things), frozenset(unsaid)
 

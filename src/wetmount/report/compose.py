@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from typing import Final
 
 import msgspec
@@ -11,6 +11,7 @@ from wetmount.case import Case
 from wetmount.reference import Reference
 from wetmount.report import keeper, pages, weighup_page
 from wetmount.report.document import Bars, Document, Fields, MessageLine, Points, Section
+from wetmount.report.planned import from_now_on, planned, the_plan, today_lines
 from wetmount.report.telling import Telling, begin
 from wetmount.report.water_page import water
 from wetmount.report.words import firm_range, firmness_sentence, in_ten, sentence, short, whole
@@ -39,8 +40,15 @@ def compose(case: Case, weighup: WeighUp, reference: Reference, *, teaching: boo
     look, and adds the reasoning for students.
     """
     telling = begin(case, weighup, reference, teaching=teaching)
+    plan = planned(case, telling.look, weighup.evidence, reference)
+    lines = today_lines(telling, plan) if plan is not None else None
     probably = keeper.probably(telling)
-    four = (keeper.seen(telling), keeper.today(telling), keeper.watch(telling), keeper.write(telling))
+    four = (
+        keeper.seen(telling),
+        keeper.today(telling, lines),
+        keeper.watch(telling),
+        keeper.write(telling, plan.next_look if plan is not None else None),
+    )
     care = keeper.care(telling)
     urgent = keeper.urgent(telling)
     behind = [
@@ -50,6 +58,7 @@ def compose(case: Case, weighup: WeighUp, reference: Reference, *, teaching: boo
         weighup_page.the_weighup(telling),
         *([weighup_page.reasoning(telling)] if teaching else []),
         pages.next_examination(telling),
+        *([the_plan(telling, plan), from_now_on(telling, plan)] if plan is not None else []),
         pages.law(telling),
         pages.all_cautions(telling),
         pages.method(telling),
@@ -73,11 +82,12 @@ def compose(case: Case, weighup: WeighUp, reference: Reference, *, teaching: boo
         pages=tuple(behind),
         message=(),
     )
-    return msgspec.structs.replace(document, message=tuple(_message(telling, document)))
+    return msgspec.structs.replace(document, message=tuple(_message(telling, document, lines or ())))
 
 
-def _message(telling: Telling, document: Document) -> Iterator[MessageLine]:
-    """The lines of the message with their rank; every one stands in the report too, there perhaps in more words."""
+def _message(telling: Telling, document: Document, planned: Collection[str]) -> Iterator[MessageLine]:
+    """The lines of the message with their rank; every one stands in the report too, there perhaps in more words. What a
+    plan asks for at once (`planned`) is kept before what was seen."""
     head = document.head
     seen, today, watch, write = document.four
     where = [telling.case.id and not telling.teaching and f"case {telling.case.id}", telling.day(telling.date)]
@@ -100,7 +110,7 @@ def _message(telling: Telling, document: Document) -> Iterator[MessageLine]:
     brought = {one.headline: SEVERITY_RANK[one.severity] for one in own}
     said = _items(today)
     for item in said:
-        yield MessageLine(brought.get(item, 4), "today", f"- {whole(item, MESSAGE_LINE)}")
+        yield MessageLine(1 if item in planned else brought.get(item, 4), "today", f"- {whole(item, MESSAGE_LINE)}")
     for caution in telling.cautions:
         if caution.headline not in said:
             always = kinds[caution.id].trigger_kind == "always"

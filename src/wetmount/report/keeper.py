@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from datetime import date
 from typing import Final
 
 from wetmount import charts
@@ -269,11 +270,13 @@ def urgent(telling: Telling) -> Section | None:
     return Section("urgent", "First aid, in the next ten minutes", tuple(blocks))
 
 
-def today(telling: Telling) -> Section:
-    """What to do with the tank today. No medicine and no amount: that is for a plan and a veterinarian."""
+def today(telling: Telling, planned: Sequence[str] | None = None) -> Section:
+    """What to do with the tank today: as the plan says (`planned`), where one was chosen. Without one no medicine and
+    no amount: that is for a plan and a veterinarian."""
     seen_now = {one.finding for one in telling.weighup.evidence.observations if one.level > 0}
     items: list[str] = []
-    if not telling.first_aid:
+    items += planned or ()
+    if not telling.first_aid and not planned:
         if seen_now & set(BREATHING):
             items.append(_step(telling, AIR))
         if not telling.weighup.evidence.examinations_done.get("water_test"):
@@ -284,7 +287,12 @@ def today(telling: Telling) -> Section:
         for caution in telling.cautions
         if kinds[caution.id].trigger_kind == "water" or caution.id in FOR_TODAY
     ]
-    items.append("No medicine on the word of this sheet: a licensed veterinarian decides which, how much, or none.")
+    if planned is None:
+        items.append("No medicine on the word of this sheet: a licensed veterinarian decides which, how much, or none.")
+    else:
+        items.append(
+            "Nothing but what the plan behind says: a licensed veterinarian, the label and the law come first."
+        )
     return Section("today", "Do today", (Points(tuple(item for item in items if item), numbered=True),))
 
 
@@ -325,8 +333,8 @@ def watch(telling: Telling) -> Section:
     return Section("watch", "Watch for", (Points(tuple(items[: room(telling)["watch"]])),))
 
 
-def write(telling: Telling) -> Section:
-    """When to write back, and what."""
+def write(telling: Telling, next_look: date | None = None) -> Section:
+    """When to write back, and what; `next_look` is the day a plan has for it."""
     result, reference = telling.weighup, telling.reference
     water = listed(_raised(telling)) or "temperature, pH, ammonia and nitrite"
     tomorrow = telling.day(telling.date, offset=1) or "Tomorrow"
@@ -336,7 +344,9 @@ def write(telling: Telling) -> Section:
     ]
     leader = result.conditions[0]
     row = reference.conditions[leader.id]
-    if not telling.ranked_by_presence and leader.responsible >= 0.4:
+    if next_look is not None:
+        items.append(f"Next look on {telling.day(next_look)}, as planned.")
+    elif not telling.ranked_by_presence and leader.responsible >= 0.4:
         days = min(14, max(1, round(row.course_days_low)))
         by = telling.day(telling.date, offset=days)
         within = f"by {by}" if by else f"within {counted(days, 'day')}"
@@ -364,7 +374,7 @@ def care(telling: Telling) -> Section:
     spans = [Span(f"{text} ", strong=True) for text in notifiable]
     for caution in telling.cautions:
         said = notifiable and caution.id.startswith("notifiable_")  # by name, just now
-        about_people = kinds[caution.id].trigger_kind in ("always", "condition", "finding")
+        about_people = kinds[caution.id].trigger_kind in ("always", "condition", "finding", "agent")
         if about_people and not said and caution.id not in (*FOR_TODAY, "veterinarian_first"):
             spans.append(Span(f"{caution.headline} ", strong=caution.severity == "stop"))
     return Section("care", "Take care of yourself and of others", (Paragraph(tuple(spans)),))

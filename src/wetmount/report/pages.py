@@ -240,6 +240,8 @@ def _trigger_name(telling: Telling, kind: str, id: str) -> str:
         return reference.conditions[id].name
     if kind == "examination":
         return reference.examinations[id].name
+    if kind == "agent" and id in reference.doses:
+        return reference.doses[id].substance
     return reference.findings[id].name if id in reference.findings else id
 
 

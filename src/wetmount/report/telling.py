@@ -231,7 +231,8 @@ def begin(case: Case, weighup: WeighUp, reference: Reference, *, teaching: bool)
     look = looks[-1 if weighed is None or weighed >= len(looks) else weighed]
     flags, steps = first_aid_for_look(case, look, weighup.evidence, reference)
     proposed = [one.id for one in (*weighup.unfinished, *shown_examinations(weighup))]
-    cautions = cautions_of(weighup, reference, proposed=proposed)
+    agents = [step.option for step in look.plan.steps if step.kind == "treat" and step.option] if look.plan else []
+    cautions = cautions_of(weighup, reference, proposed=proposed, agents=agents)
     return Telling(case, weighup, reference, teaching, look, cautions, flags, steps, Bibliography(reference))
 
 

@@ -167,9 +167,13 @@ def choose_options(
     by: str,
     why: str,
     first: dt.date,
+    volume: str = "",
+    others: Sequence[str] = (),
     seen: int | None = None,
 ) -> PlanChoice:
     """Record a choice: of `ids` of the options, in the plan's order. Steps that stay keep their words, own steps stay.
+    `volume` and `others` are what the fish room knows of the water; they are written down where nobody typed them, so
+    that the record says for which water the amounts are.
 
     InputError for what the core refuses: a stop, an antimicrobial first, no name, no reason; Refused for a first day in
     the past.
@@ -192,6 +196,8 @@ def choose_options(
             chosen_on=clock.today(),
             first=first,
             reference=chosen.reference_version[:200],
+            volume=row.volume or volume,
+            others=list(dict.fromkeys([*row.others, *others])),
         )
         _replace_steps(writer, row, record)
     return row

@@ -97,6 +97,8 @@ def choose(request: HttpRequest, number: int) -> HttpResponse:
         by=forms.text(request, "by", 200),
         why=forms.text(request, "why", 2000),
         first=forms.day(request, "first", "First day") or clock.today(),
+        volume=shown.volume_text,
+        others=shown.others_in_water,
         seen=forms.version(request),
     )
     return _back(case, look, "chosen")

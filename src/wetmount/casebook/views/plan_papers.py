@@ -21,7 +21,8 @@ from wetmount.casebook.views.plan import page_of
 from wetmount.casebook.views.plan_telling import PlanPage
 from wetmount.errors import InputError
 from wetmount.plan.calendar import to_ical
-from wetmount.plan.sheets import daily_log, laboratory_parcel, prevention, sheet_lines
+from wetmount.plan.sheets import contact_words, daily_log, laboratory_parcel, prevention, sheet_lines
+from wetmount.plan.tank import SAID, THING_WORDS
 
 LOG_DAYS: Final = 14
 LONGEST_LOG: Final = 28
@@ -32,10 +33,13 @@ MYCOBACTERIA: Final = ("mycobacteriosis",)
 def keeper(request: HttpRequest, number: int) -> HttpResponse:
     """One page for the keeper: now, today, each day, stop if, the dates, from now on."""
     case, look, page = _planned(request, number)
-    parts = {heading: lines for heading, lines in sheet_lines(page.sheet) if heading != "Dates"}
-    message = "\n\n".join("\n".join([heading, *(f"- {line}" for line in lines)]) for heading, lines in parts.items())
+    sheet, day = page.sheet, clock.today()
+    parts = [(heading, lines) for heading, lines in sheet_lines(sheet) if heading != "Dates"]
+    message = "\n\n".join("\n".join([heading, *(f"- {line}" for line in lines)]) for heading, lines in parts)
+    due = [f"{one.name}: {one.lines[0]}" for one in sheet.givings if one.lines and (day in one.days or not one.days)]
     context = _context(request, case, look, page) | {
-        "parts": parts,
+        "sheet": sheet,
+        "today_lines": [*due, *sheet.others],
         "dates": [
             (entry.when, entry.title, bool(getattr(entry.when, "hour", None))) for entry in coming(page.sheet)[:14]
         ],
@@ -86,7 +90,11 @@ def parcel(request: HttpRequest, number: int) -> HttpResponse:
     context = _context(request, case, look, page) | {
         "parcel": laboratory_parcel(tests, tables, sick_fish=sick),
         "tests": [(test, tables.examinations[test].name, test in tests) for test in known],
-        "said": page.tank.said,
+        "said": [
+            (what, ", ".join(words for words, _ in facts))
+            for what, facts in page.said
+            if what not in THING_WORDS.values() or any(source != SAID for _, source in facts)
+        ],
         "numbers": numbers,
         "leading": [page.short[id] for id in page.plan.leading[:4]],
         "zoonotic": [tables.conditions[id].name for id in page.plan.leading if tables.conditions[id].zoonotic],
@@ -102,6 +110,9 @@ def prevent(request: HttpRequest, number: int) -> HttpResponse:
     mycobacteria = any(id in MYCOBACTERIA for id in page.plan.leading)
     context = _context(request, case, look, page) | {
         "prevention": prevention(page.reference, mycobacteria=mycobacteria),
+        "contacts": [
+            (row, contact_words(row)) for row in prevention(page.reference, mycobacteria=mycobacteria).disinfection
+        ],
         "mycobacteria": mycobacteria,
         "lasting": page.sheet.from_now_on if page.is_chosen else (),
     }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
@@ -21,15 +21,15 @@ from wetmount.casebook.shared_water import shared_water
 from wetmount.casebook.views.plan_timing import Counted, burdens
 from wetmount.cautions import CautionShown, cautions_for
 from wetmount.dose import DoseAnswer
-from wetmount.errors import InputError
 from wetmount.forecast import MODELS
 from wetmount.forecast.situation import treatments_for
 from wetmount.plan import Option, Plan, plan_for
 from wetmount.plan.amounts import amounts_for, open_points
+from wetmount.plan.choose import left_open
 from wetmount.plan.options import Cover, apart_words
-from wetmount.plan.record import agent_words, cautions_of_days, step_of
-from wetmount.plan.sheets import KeeperSheet, dose_lines, sheet_of
-from wetmount.plan.tank import ASKED, THING_WORDS, KnownTank, tank_of
+from wetmount.plan.record import agent_name, agent_words, cautions_of_days, words_of
+from wetmount.plan.sheets import KeeperSheet, sheet_of
+from wetmount.plan.tank import ASKED, SAME_WATER, THING_WORDS, KnownTank, tank_of
 from wetmount.reference import Reference
 from wetmount.weighup.results import WeighUp
 
@@ -55,6 +55,7 @@ class OptionShown:
     """One option as a card of the page."""
 
     option: Option
+    title: str
     text: str
     chosen: bool
     covers: tuple[CoverShown, ...]
@@ -157,22 +158,16 @@ class PlanPage:
             )
 
     def _own_words(self, row: PlanStep, option: Option | None) -> str:
-        """What the step said when it was chosen, as the tables have it; empty for own words."""
+        """What the step says in the words of the tables; empty for own words."""
         if row.kind == "treat" and row.option in self.reference.doses:
             return agent_words(row.option, self.reference)
-        return step_of(option, self.reference).text if option is not None else ""
+        return words_of(option, self.reference) if option is not None else ""
 
     @property
     def left_open(self) -> list[str]:
         """What opened the way and no chosen step changes."""
-        kinds = {row.option for row in self.rows}
-        changed = {
-            cover.condition
-            for option in self.plan.options
-            if option.id in kinds and option.kind in ("husbandry", "treat")
-            for cover in option.covers
-        }
-        return [self.short[id] for id in self.plan.opened if id not in changed] if self.is_chosen else []
+        ids = [row.option for row in self.rows]
+        return [self.short[id] for id in left_open(self.plan, ids)] if self.is_chosen else []
 
     @property
     def apart(self) -> list[str]:
@@ -189,6 +184,11 @@ class PlanPage:
         """Cautions of the chosen agents."""
         shown = cautions_for(self.reference, agents=self.treatments)
         return [one for one in shown if one.because]
+
+    @property
+    def further_cautions(self) -> list[CautionShown]:
+        """Cautions of the chosen agents that are no stop; those stand at the head of the page."""
+        return [one for one in self.agent_cautions if one.severity != "stop"]
 
     @property
     def tasks(self) -> tuple[int, int]:
@@ -226,6 +226,14 @@ class PlanPage:
     # --- the form of water and fish -----------------------------------------------------------------------------------
 
     @property
+    def said(self) -> list[tuple[str, list[tuple[str, str]]]]:
+        """What is known of the tank: by what it is about, its words and where each is from."""
+        about: dict[str, list[tuple[str, str]]] = {}
+        for fact in self.tank.said:
+            about.setdefault(fact.what, []).append((fact.words, fact.source))
+        return list(about.items())
+
+    @property
     def asked(self) -> list[tuple[str, str, str]]:
         """What is asked of the water: id, words, answer."""
         return [(thing, THING_WORDS[thing], self.facts.living.get(thing, "")) for thing in ASKED]
@@ -234,6 +242,20 @@ class PlanPage:
     def lawful(self) -> str:
         """Whether restricted agents are lawful here, for its field."""
         return {True: "yes", False: "no", None: ""}[self.facts.lawful_here]
+
+    @property
+    def volume_text(self) -> str:
+        """The volume the options were compared for, as it is written down with a choice."""
+        volume = self.tank.facts.volume
+        if volume is None:
+            return ""
+        low, high = f"{volume.low_l:.4g} L", f"{volume.high_l:.4g} L"
+        return low if low == high else f"{low} to {high}"
+
+    @property
+    def others_in_water(self) -> list[str]:
+        """The other fish of the same water, as the fish room knows them."""
+        return [fact.words for fact in self.tank.said if fact.what == "fish" and fact.source.startswith(SAME_WATER)]
 
     # --- options ------------------------------------------------------------------------------------------------------
 
@@ -290,6 +312,7 @@ class PlanPage:
         agent = self.facts.agents.get(option.id)
         return OptionShown(
             option,
+            option.title[:1].upper() + option.title[1:] if row is None else agent_name(option.id, self.reference),
             option.text if row is None else option.text[:1].upper() + option.text[1:],
             chosen,
             tuple(self._cover(option, cover) for cover in option.covers)
@@ -325,15 +348,3 @@ class PlanPage:
 
 def _worthless(option: Option) -> bool:
     return option.text.startswith(("Expected to tell next to nothing", "Not worth"))
-
-
-def lines_of(page: PlanPage) -> Iterable[str]:
-    """The amounts of a plan as lines, for the papers."""
-    for step in page.facts.steps:
-        if step.kind == "treat":
-            yield from dose_lines(step, page.answers.get(step.option or ""), page.reference)
-
-
-def unreadable(error: InputError) -> str:
-    """What is kept and can not be read, in a sentence."""
-    return f"{error.field or 'The plan'}: {error.message}."
