@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from importlib import resources
 
@@ -17,9 +17,10 @@ from msgspec import structs
 from wetmount.casebook import clock, demo_pictures
 from wetmount.casebook.models import Batch, Case, Device, Examination, FishRoom, System, Tank
 from wetmount.casebook.reference import reference
-from wetmount.casebook.services import cases, files, keeping, weighing
+from wetmount.casebook.services import cases, files, keeping, tracing, weighing
 from wetmount.casebook.services.records import import_case
 from wetmount.casefile import read_case_text
+from wetmount.origin.room_file import demo_room
 
 ROOM = "Harbour Row Fish Room"
 TOLD_ON = dt.date(2026, 10, 3)
@@ -63,7 +64,8 @@ BATCHES: tuple[tuple[str, str, str, int, tuple[tuple[str, int | None, str | None
     ("harlequin rasbora", "East", "2026-04-25", 40, (("2026-04-25", None, None, "B2"), ("2026-05-30", 20, "B2", "B3"))),
     ("kissing gourami", "Pond Lane", "2026-07-11", 6, (("2026-07-11", None, None, "B12"),)),
     ("platy", "East", "2026-04-11", 20, (
-        ("2026-04-11", None, None, "C7"), ("2026-08-15", 6, "C7", "C3"), ("2026-08-15", 5, "C7", "C8"))),
+        ("2026-04-11", None, None, "C7"), ("2026-08-15", 6, "C7", "C3"), ("2026-08-15", 5, "C7", "C8"),
+        ("2026-09-26", 1, "C7", None))),
     ("guppy", "Pond Lane", "2025-11-28", 40, (("2025-11-28", None, None, "C2"), ("2026-03-01", 15, "C2", "C1"))),
     ("molly", "North", "2026-05-30", 14, (("2026-05-30", None, None, "C5"),)),
     ("swordtail", "East", "2026-06-13", 18, (("2026-06-13", None, None, "C10"),)),
@@ -71,6 +73,8 @@ BATCHES: tuple[tuple[str, str, str, int, tuple[tuple[str, int | None, str | None
     ("killifish", "East", "2026-09-08", 11, (("2026-09-08", None, None, "Q3"),)),
     ("splendid rainbowfish", "North", "2026-09-26", 15, (("2026-09-26", None, None, "Q5"),)),
 )  # fmt: skip
+SAID_BY_CASES = (("A4", "2026-10-03"), ("C7", "2026-09-26"))
+"""Checks of the core's room that are examinations of cases here."""
 CONTACTS = (("net", "C7", "C3", "2026-09-28"), ("net", "C3", "B2", "2026-10-01"))
 NOTES = (
     ("2026-09-18", "Rack A", None, "Filter cleaned too hard: sponges rinsed under the tap."),
@@ -172,6 +176,7 @@ class _Demo:
         self.device = device
         self.shift = clock.today() - TOLD_ON
         self.tanks: dict[str, Tank] = {}
+        self.places = {tank.id: tank for tank in demo_room().tanks}
         self.systems: dict[str, System] = {}
 
     def fill(self) -> None:
@@ -237,11 +242,51 @@ class _Demo:
                 system=self.systems.get(system or ""),
                 tank=self.tanks.get(tank or ""),
             )
+        self._shared_and_seen(room)
         for tank, parameter, value, on in READINGS:
             keeping.set_reading(self.device, None, parameter, value, tank=self.tanks[tank], on=self.day(on))
 
     def _tank(self, room: FishRoom, name: str, rack: System | None, volume_l: float, place: int) -> None:
-        self.tanks[name] = keeping.add_tank(self.device, room, name, rack, volume_l=volume_l, order=place)
+        stands = self.places[name]
+        self.tanks[name] = keeping.add_tank(
+            self.device, room, name, rack, volume_l=volume_l, order=place, row=stands.row, place=stands.place,
+            turn=stands.order,
+        )  # fmt: skip
+
+    def _shared_and_seen(self, room: FishRoom) -> None:
+        """What tanks share and what was seen in them, as the core's own Harbour Row tells it."""
+        told = demo_room()
+
+        def named(ids: Iterable[str]) -> list[Tank]:
+            return [self.tanks[id] for id in ids]
+
+        def moved(on: dt.date | None) -> dt.date | None:
+            return None if on is None else on + self.shift
+
+        for tool in told.tools:
+            since, until = moved(tool.since), moved(tool.until)
+            tracing.set_group(self.device, room, "tool", tool.id, named(tool.tanks), since=since, until=until)
+        for worker in told.workers:
+            tracing.set_group(self.device, room, "worker", worker.id, named(worker.tanks))
+        for feed, tanks in told.feeds.items():
+            tracing.set_group(self.device, room, "feed", feed, named(tanks))
+        for watch in told.watches:
+            name = f"every {watch.every_days} days" if watch.every_days > 1 else "every day"
+            tracing.set_group(
+                self.device, room, "watch", f"{watch.tanks[0]} to {watch.tanks[-1]}, {name}", named(watch.tanks),
+                since=watch.since + self.shift, every_days=watch.every_days,
+            )  # fmt: skip
+        for sign in told.sightings:
+            tracing.note_sign(
+                self.device, self.tanks[sign.tank], sign.kind, sign.on + self.shift, number=sign.number,
+                not_before=moved(sign.not_before), condition=sign.condition or told.condition or "",
+            )  # fmt: skip
+        for check in told.checks:
+            if (check.tank, check.on.isoformat()) not in SAID_BY_CASES:
+                tracing.note_check(
+                    self.device, self.tanks[check.tank], check.on + self.shift, seen_it=check.seen,
+                    examination=check.examination, fish=check.fish, condition=check.condition or told.condition or "",
+                )  # fmt: skip
 
     def _move(self, batch: Batch, on: str, number: int | None, source: str | None, goal: str | None) -> None:
         keeping.move_fish(

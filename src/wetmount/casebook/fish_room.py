@@ -95,7 +95,7 @@ def room_on(room: FishRoom, day: dt.date | None) -> RoomOnDay:
     today = clock.today()
     tanks = list(Tank.objects.filter(room=room).select_related("system"))
     keys = [tank.pk for tank in tanks]
-    moves = _moves(keys)
+    moves = moves_of(keys)
     cases = _cases_of(keys, today - AT_MOST)
     events = _events(room, keys, moves, cases)
     since = [event.on for event in events if event.on >= today - AT_MOST]
@@ -109,7 +109,7 @@ def room_on(room: FishRoom, day: dt.date | None) -> RoomOnDay:
     )
 
 
-def _moves(keys: list[int]) -> list[Move]:
+def moves_of(keys: list[int]) -> list[Move]:
     """Every move of the batches that were ever here, and every contact, oldest first."""
     touching = Q(from_tank__in=keys) | Q(to_tank__in=keys)
     here = Move.objects.filter(touching, kind="fish").values("batch")

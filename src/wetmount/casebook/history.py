@@ -42,10 +42,11 @@ FIELDS = {
     "deleted_at": "deleted", "done_at": "done", "hours_dead": "hours since death", "killed_by": "killed how",
     "original_name": "name of the file", "volume_l": "volume in litres", "number": "number", "own_number": "own number",
     "volume_low_l": "least volume in litres", "volume_high_l": "greatest volume in litres",
-    "lawful_here": "restricted agents lawful", "place": "place in the plan",
+    "lawful_here": "restricted agents lawful",
     "due_at": "time", "due_on": "due on", "set_on": "set on", "outcome_note": "on the outcome", "total": "kept",
     "dead_today": "died today", "chosen_on": "chosen on", "first": "first day", "others": "other fish",
-    "from_tank_id": "from", "to_tank_id": "to",
+    "from_tank_id": "from", "to_tank_id": "to", "not_before": "still well on", "every_days": "every so many days",
+    "fish": "fish examined", "seen": "seen", "row": "shelf", "turn": "turn in the order of work",
 }  # fmt: skip
 
 
@@ -227,6 +228,10 @@ def _where(table: str, values: Values, known: _Known) -> str:
         "batch": f"batch of {values.get('species', '')}",
         "move": kinds.get(str(values.get("kind")), "fish moved"),
         "fishroom": f"fish room {called}",
+        "tanksign": f"seen in {_tank(values, known)}",
+        "tankcheck": f"check of {_tank(values, known)}",
+        "tankgroup": f"shared by tanks, {called}",
+        "tankingroup": f"{_tank(values, known)}, shared by {known.of('tankgroup', values.get('group_id')).get('name')}",
     }
     return named.get(table) or f"{table} {called}".strip()
 
@@ -239,6 +244,10 @@ def _examined(values: Values, known: _Known) -> str:
     name = _name("examinations", values.get("kind")) if values.get("kind") else "an examination"
     fish = known.of("fish", values.get("fish_id")).get("name")
     return f"{name} of fish {fish}" if fish else name
+
+
+def _tank(values: Values, known: _Known) -> str:
+    return str(known.of("tank", values.get("tank_id")).get("name") or "a tank")
 
 
 def _look(values: Values) -> str:
@@ -283,6 +292,8 @@ def _say(table: str, name: str, value: Any, known: _Known) -> str:
         return str(there.get("name") or there.get("species") or "one that is gone")
     if field.choices:
         return str(dict(field.choices).get(value, value))
+    if name in ("condition", "examination"):
+        return _name(f"{name}s", value)
     if name == "host_group":
         return _name("host_groups", value)
     if name == "red_flags":

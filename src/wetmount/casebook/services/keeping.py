@@ -187,7 +187,7 @@ def add_row(device: Device | None, model: type[E], said: str, **values: Any) -> 
         return writer.make(model, **values)
 
 
-def change_row(device: Device | None, row: E, said: str, *, seen: int | None = None, **values: Any) -> E:
+def change_row(device: Device | None, row: E, said: str, /, *, seen: int | None = None, **values: Any) -> E:
     """Change a keeper, room, system, tank or batch."""
     with act(device, f"change_{row._meta.model_name}", said) as writer:
         fresh = type(row)._base_manager.get(pk=row.pk)
