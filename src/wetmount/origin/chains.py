@@ -123,11 +123,12 @@ def chain(
         tail, head = contacts.goal, contacts.source
     when, by = _search(inside, contacts.day[inside], tail[inside], head[inside], at, len(contacts.nodes))
     tanks = len(contacts.nodes) if contacts.tanks is None else contacts.tanks
-    found = [int(node) for node in np.flatnonzero(by[:tanks] >= 0) if node != at]
-    found.sort(key=lambda node: (int(when[node]) if direction == "outgoing" else -int(when[node]), node))
+    found = np.flatnonzero(by[:tanks] >= 0)
+    found = found[found != at]
+    found = found[np.lexsort((found, when[found] if direction == "outgoing" else -when[found]))]
     direct = np.unique(head[inside][tail[inside] == at])
     degree = int(np.count_nonzero((direct != at) & (direct < tanks)))
-    reached = tuple(contacts.nodes[node] for node in found)
+    reached = tuple(contacts.nodes[node] for node in found.tolist())
     return Chain(root, direction, begin, end, reached, degree, when, contacts, by)
 
 
