@@ -11,10 +11,12 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from wetmount.origin.results import Trace as Trace
     from wetmount.origin.room import Room as Room
+    from wetmount.origin.tracing import trace as trace
 
 _HOME = {
     "Room": "room",
     "Trace": "results",
+    "trace": "tracing",
 }
 
 __all__ = sorted(_HOME)

@@ -81,7 +81,7 @@ class TankState:
     infected: float
     """Chance of being infected by the last day."""
     shows: float
-    """Chance of showing signs for the first time within `shows_within_days` of the last day; 0 for a tank that has."""
+    """Chance of showing signs by `shows_within_days` after the last day; 0 for a tank in which it was seen."""
     from_outbreak: float
     """Chance, given that it is infected, that it descends from the same introduction as the first tank seen."""
     low: Date | None
@@ -122,18 +122,18 @@ class Convergence:
 class Draws:
     """Posterior samples, kept for control and for choosing the next examination. S samples, n tanks."""
 
-    infected_day: NDArray[np.int32]
-    """(S, n): day number of infection; -1 = before the record, `days` or more = not within it."""
-    infectious_day: NDArray[np.int32]
+    infected_day: NDArray[np.int64]
+    """(S, n): day number of infection; −1 = before the record, a large number = not within it."""
+    infectious_day: NDArray[np.int64]
     """(S, n): first day on which the tank passes it on."""
-    signs_day: NDArray[np.int32]
+    signs_day: NDArray[np.int64]
     """(S, n): day on which signs begin; a large number = never."""
     log_rates: NDArray[np.float64]
     """(S, kinds)."""
     origin: NDArray[np.float64]
     """(S, candidates): chance of each candidate given the days of infection."""
-    pace: NDArray[np.int8]
-    """(S,): place in the grid of paces."""
+    infector: NDArray[np.int64]
+    """(S, n): drawn infector of every tank: a tank, or n + candidate; −1 where it was not infected."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,188 @@
+"""What looks, sightings and checks say of the day on which a tank was infected.
+
+First signs begin `incubation` days after infection, or never; each look notices them with a chance; a check of fish
+finds the infection by the share of fish that carry it, before or after signs. A tank nobody looked at says nothing.
+Every day of infection gets the probability of what was seen and not seen, all days of first signs summed out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import erf, log, sqrt
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wetmount.errors import InputError
+from wetmount.origin.links import tank_places
+from wetmount.origin.room import Check, Room
+from wetmount.reference import Reference
+from wetmount.reference.rows import Incubation
+
+Array = NDArray[np.float64]
+
+NEVER: Final = 1e-300
+"""Stands for probability 0 where a logarithm follows."""
+
+
+def day_chances(low: float, high: float, least: int, longest: int) -> Array:
+    """Chance of each whole number of days from 0 to `longest`, the last holding all that is longer.
+
+    A lognormal with 90 % between `low` and `high`, rounded to days, at least `least`.
+    """
+    centre, spread = log(sqrt(low * high)), log(high / low) / (2 * 1.645)
+    below = np.array([_normal((log(day + 0.5) - centre) / spread) for day in range(longest)])
+    chances = np.diff(np.concatenate(([0.0], below, [1.0])))
+    chances[least] += chances[:least].sum()
+    chances[:least] = 0.0
+    return chances
+
+
+def _normal(z: float) -> float:
+    return (1 + erf(z / sqrt(2))) / 2
+
+
+@dataclass(frozen=True, slots=True)
+class Watched:
+    """Days on which somebody looked at a tank, its first signs, and the checks of its fish."""
+
+    looks: tuple[int, ...]
+    """Days, in order, on which signs would have been noticed."""
+    first_seen: int | None
+    checks: tuple[tuple[int, bool, float, float], ...]
+    """Day, outcome, and the chance to find it in an infected tank before and after signs began."""
+
+    @property
+    def looked_at(self) -> bool:
+        """Whether anybody looked at all."""
+        return bool(self.looks or self.checks) or self.first_seen is not None
+
+    @property
+    def seen(self) -> bool:
+        """Whether it was seen, as signs or by a check."""
+        return self.first_seen is not None or any(found for _, found, _, _ in self.checks)
+
+
+def find_watched(room: Room, reference: Reference, condition: str) -> tuple[Watched, ...]:
+    """What was looked at in every tank, for this condition.
+
+    Raises InputError for an unknown tank or examination.
+    """
+    places, last = tank_places(room), room.days - 1
+    times = reference.incubations[condition]
+    looks: list[set[int]] = [set() for _ in places]
+    seen: list[set[int]] = [set() for _ in places]
+    checks: list[list[tuple[int, bool, float, float]]] = [[] for _ in places]
+
+    def place(tank: str, where: str) -> int:
+        if tank not in places:
+            raise InputError(f"{tank!r} is not a tank of the room; accepted are {', '.join(places)}", field=where)
+        return places[tank]
+
+    def meant(named: str | None) -> bool:
+        return (named or room.condition) == condition
+
+    for watch in room.watches:
+        days = range(room.day(watch.since), min(last, room.day(watch.until)) + 1, max(1, watch.every_days))
+        for tank in watch.tanks:
+            looks[place(tank, "watch.tanks")].update(day for day in days if day >= 0)
+    for sighting in room.sightings:
+        if meant(sighting.condition):
+            where = place(sighting.tank, "sighting.tank")
+            seen[where].add(room.day(sighting.on))
+            if sighting.not_before is not None:
+                looks[where].add(room.day(sighting.not_before))
+    for check in room.checks:
+        if not meant(check.condition):
+            continue
+        where, day = place(check.tank, "check.tank"), room.day(check.on)
+        examination = reference.examinations.get(check.examination)
+        if examination is None:
+            accepted = ", ".join(reference.examinations)
+            raise InputError(f"{check.examination!r} is no examination; accepted are {accepted}", field="check")
+        if examination.subject == "tank":
+            (seen if check.seen else looks)[where].add(day)
+            continue
+        early, late = check_chances(check, reference, times)
+        if late > 0:
+            checks[where].append((day, check.seen, early, late))
+    return tuple(
+        Watched(tuple(sorted(looks[one])), min(seen[one], default=None), tuple(checks[one]))
+        for one in range(len(places))
+    )
+
+
+def check_chances(check: Check, reference: Reference, times: Incubation) -> tuple[float, float]:
+    """Chance that a check finds it in an infected tank, before and after signs: of `check.fish` fish, else of one.
+
+    Each fish carries it with the share of incubations.csv; a carrier is found by the best of the examination's
+    findings that the condition brings, times the chance of noticing. 0 when the examination cannot show it.
+    """
+    fish_early, fish_late = fish_chances(check.examination, reference, times)
+    fish = max(1, check.fish or 1)
+    return 1 - (1 - fish_early) ** fish, 1 - (1 - fish_late) ** fish
+
+
+def fish_chances(examination: str, reference: Reference, times: Incubation) -> tuple[float, float]:
+    """Chance that one fish of an infected tank is found, before and after signs began."""
+    row = reference.examinations[examination]
+    brought = [
+        link.probability
+        for link in reference.links
+        if link.condition == times.condition
+        and link.level == 1
+        and link.finding in row.short_list
+        and reference.findings[link.finding].kind in ("organism", "laboratory")
+    ]
+    strength = max(brought, default=0.0)
+    return times.carried_early * strength * row.detection[0], times.carried_late * strength * row.detection[1]
+
+
+@dataclass(frozen=True, slots=True)
+class SignsTable:
+    """For one tank: weight of each day of first signs (columns) for each day of infection (rows).
+
+    Rows: −1 (before the record), 0 … days − 1, never. Columns: day 0 … `reach` − 1, then never or later. A weight is
+    the chance of that day times the probability of all that was seen and not seen.
+    """
+
+    weight: Array
+
+    @property
+    def log_likelihood(self) -> Array:
+        """By day of infection, first row −1."""
+        found: Array = np.log(np.maximum(self.weight.sum(axis=1), NEVER))
+        return found
+
+
+def signs_table(watched: Watched, times: Incubation, days: int, reach: int) -> SignsTable:
+    """Weights of days of infection and of first signs up to day `reach`, which is at least `days`."""
+    chances = day_chances(times.incubation_low_d, times.incubation_high_d, 1, reach + 2)
+    begins = np.zeros((days + 2, reach + 1))
+    for row, day in enumerate(range(-1, days)):
+        ahead = reach - day
+        begins[row, day + 1 : reach] = times.shows * chances[1:ahead]
+        begins[row, reach] = 1 - begins[row, :reach].sum()
+    begins[days + 1, reach] = 1.0
+    signs = np.arange(reach + 1)
+    fitting = np.ones(reach + 1)
+    looks = np.array(watched.looks, dtype=np.int64)
+    first = watched.first_seen
+    if first is not None:
+        missed = ((looks[None, :] >= signs[:, None]) & (looks[None, :] < first)).sum(axis=1)
+        fitting = np.where(signs <= first, (1 - times.noticed) ** missed, 0.0)
+        fitting[reach] = 0.0
+        if first in watched.looks:
+            fitting *= times.noticed
+    elif looks.size:
+        missed = (looks[None, :] >= signs[:, None]).sum(axis=1)
+        fitting = (1 - times.noticed) ** missed
+        fitting[reach] = 1.0
+    weight = begins * fitting
+    infected = np.arange(-1, days + 1)[:, None]
+    for day, found, early, late in watched.checks:
+        chance = np.where(infected > day, 0.0, np.where(signs[None, :] <= day, late, early))
+        chance[-1] = 0.0
+        weight = weight * (chance if found else 1 - chance)
+    return SignsTable(weight)
