@@ -43,3 +43,10 @@ def litres(value: float) -> str:
 def row_of(text: str) -> RowLink:
     """Where the row behind a figure opens."""
     return row_link(text)
+
+
+@register.filter
+def sentence(text: str) -> str:
+    """Words as a sentence: a capital, and one stop unless it asks."""
+    text = text.strip()
+    return text[:1].upper() + text[1:] + ("" if text.endswith(("?", ".", "!")) else ".")
