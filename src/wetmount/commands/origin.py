@@ -6,6 +6,7 @@ import click
 
 from wetmount.commands.origin_room import check, import_, new
 from wetmount.commands.origin_tables import chains, curve, exposures
+from wetmount.commands.origin_trace import trace_command
 
 
 @click.group(name="origin")
@@ -16,5 +17,5 @@ def command() -> None:
     """
 
 
-for _part in (new, check, import_, exposures, curve, chains):
+for _part in (new, check, import_, exposures, curve, chains, trace_command):
     command.add_command(_part)

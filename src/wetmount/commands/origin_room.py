@@ -150,7 +150,7 @@ def import_(
             if clash.fatal:
                 raise InputError(f"would no longer fit together: {clash.table}, {clash.message}", file=room)
         write_whole(target, table_csv(whole, table))
-        click.echo(f"Written: {target}, {len(seen.good)} rows added", err=as_json)
+        click.echo(f"Written: {target}; rows added: {len(seen.good)}", err=as_json)
     if seen.bad and not (write and skip_bad):
         ctx.exit(2)
 
@@ -170,7 +170,8 @@ def _table_file(room: str, table: str, found: Room) -> Path:
 
 def _say(seen: Preview) -> None:
     said = ", ".join(f"{head} as {column}" for head, column in seen.taken.items() if head != column)
-    click.echo(f"{seen.file}: {len(seen.good)} rows can come into {seen.table}, {len(seen.bad)} cannot.")
+    rows = "1 row" if len(seen.good) == 1 else f"{len(seen.good)} rows"
+    click.echo(f"{seen.file}: {rows} can come into {seen.table}, {len(seen.bad)} cannot.")
     if said:
         click.echo(f"Read {said}.")
     if seen.passed_over:
