@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 import zipfile
 from pathlib import Path
 from typing import Any
@@ -30,7 +31,7 @@ from wetmount.origin.room import (
 )
 from wetmount.origin.room_check import check_room
 from wetmount.origin.room_file import check_room_file, demo_room, read_room, write_room
-from wetmount.origin.room_rows import TABLES, rows_of
+from wetmount.origin.room_rows import TABLES, columns, required, rows_of
 from wetmount.origin.spreadsheet import preview_sheet
 from wetmount.origin.stock import Count, stock_in_time
 from wetmount.reference import load_reference
@@ -536,3 +537,23 @@ def test_sheets_that_cannot_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     monkeypatch.setitem(__import__("sys").modules, "openpyxl", None)
     with pytest.raises(InputError, match=r"pip install 'wetmount\[xlsx\]'"):
         preview_sheet(path, "moves", made)
+
+
+# --- its page ---------------------------------------------------------------------------------------------------------
+
+PAGE = (Path(__file__).parents[1] / "docs" / "room-file.md").read_text("utf-8")
+
+
+@pytest.mark.parametrize("table", TABLES)
+def test_the_page_names_every_column(table: str) -> None:
+    (row,) = [line for line in PAGE.splitlines() if line.startswith(f"| `{table}` |")]
+    said = re.sub(r"\([^)]*\)", "", row.split("|")[3])
+    named = [part.strip() for part in said.split(",")]
+    assert named == [f"**{column}**" if column in required(table) else column for column in columns(table)]
+
+
+def test_the_head_on_the_page_is_that_of_the_demonstration(tmp_path: Path) -> None:
+    (head,) = re.findall(r"```toml\n(.*?)```", PAGE, re.DOTALL)
+    (tmp_path / "room.toml").write_text(head, "utf-8")
+    made, demo = read_room(tmp_path, load_reference()), demo_room()
+    assert (made.name, made.first, made.last, made.condition) == (demo.name, demo.first, demo.last, demo.condition)

@@ -78,6 +78,7 @@ def labels() -> str:
     for title, section in (
         ("commands and options", _command_labels()),
         ("keys of the case file", _case_keys()),
+        ("columns of the room file", _room_columns()),
         ("keys of the JSON of weigh", _weigh_keys()),
         ("headings in the terminal", _headings()),
         ("headings of the report", _report_headings()),
@@ -109,6 +110,13 @@ def _case_keys() -> list[str]:
             about = "; ".join(filter(None, [entry.get("description"), ", ".join(map(str, accepted))]))
             keys.append(f"{record}.{key}: {about}" if about else f"{record}.{key}")
     return keys
+
+
+def _room_columns() -> Iterator[str]:
+    from wetmount.origin.room_rows import TABLES, columns
+
+    for table in TABLES:
+        yield from (f"{table}.{column}" for column in columns(table))
 
 
 def _weigh_keys() -> list[str]:
