@@ -164,7 +164,7 @@ class PlanAgent(Record, frozen=True, kw_only=True):
     prescriber: Annotated[Id | None, Meta(description="veterinarian, or the label the dose is on")] = None
     strength: Annotated[Quantity | None, Meta(description='"37 % w/w", "50 mg/mL", "pure"')] = None
     step: Annotated[
-        Annotated[float, Meta(gt=0, le=10_000)] | None,
+        Annotated[float, Meta(ge=0.001, le=10_000)] | None,
         Meta(description="smallest step of scale (g), syringe (mL) or tablet"),
     ] = None
     volume: Annotated[Quantity | None, Meta(description="water of the container it is given in, if not the tank")] = (
@@ -173,10 +173,10 @@ class PlanAgent(Record, frozen=True, kw_only=True):
     checked: Annotated[tuple[Id, ...], Meta(description="what was made sure of, such as aerated")] = ()
     biomass: Annotated[Quantity | None, Meta(description="weight of all fish it is given to")] = None
     ration_percent: Annotated[
-        Annotated[float, Meta(gt=0, le=100)] | None, Meta(description="feed a day in % of the fishes' weight")
+        Annotated[float, Meta(ge=0.01, le=100)] | None, Meta(description="feed a day in % of the fishes' weight")
     ] = None
     eating_percent: Annotated[
-        Annotated[float, Meta(gt=0, le=100)] | None, Meta(description="share of the fish that still eat, %")
+        Annotated[float, Meta(ge=0.01, le=100)] | None, Meta(description="share of the fish that still eat, %")
     ] = None
     days: Annotated[
         tuple[Annotated[int, Meta(ge=0, le=365)], ...],
