@@ -1,14 +1,16 @@
 """Simulated outbreaks in a room of 42 tanks: 36 on three racks and six that stand alone, as in the demonstration.
 
-Everything is drawn from the priors that `wetmount.origin` states: rates of links, pace, latent times, incubations,
-ways in. The record (looks, deliveries, moves, tools, contacts) is drawn here, and the course is run tank by tank and
-day by day in plain Python, apart from the sampler's arrays.
+Everything is drawn from the priors that `wetmount.origin` states: rates of links, latent times, incubations, ways in.
+With `other` it is not: each outbreak has a pace of its own, which makes all its latent times and incubations longer or
+shorter together, every tank catches it more or less readily, signs are noticed less or more, and links were forgotten
+in the record. The record (looks, deliveries, moves, tools, contacts) is drawn here, and the course is run tank by tank
+and day by day in plain Python, apart from the sampler's arrays.
 """
 
 from __future__ import annotations
 
 import datetime
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import msgspec
 import numpy as np
@@ -33,6 +35,8 @@ class Outbreak:
     """Key of the introduction each infected tank descends from."""
     origin: str
     """Key of the introduction of the first infected of the tanks in which it was seen."""
+    began: int
+    """Day on which that introduction came in; −1 = before the record."""
 
 
 def _day(number: int) -> datetime.date:
@@ -106,16 +110,22 @@ def draw_record(rng: np.random.Generator, condition: str, days: int) -> Room:
 
 
 def draw_outbreak(
-    rng: np.random.Generator, reference: Reference, condition: str = "ich", days: int = 60, least_seen: int = 2
+    rng: np.random.Generator,
+    reference: Reference,
+    condition: str = "ich",
+    days: int = 60,
+    least_seen: int = 2,
+    *,
+    other: bool = False,
 ) -> Outbreak:
     """An outbreak seen in at least so many tanks; what is less is drawn again, record and all."""
     while True:
-        found = _run(rng, reference, draw_record(rng, condition, days))
+        found = _run(rng, reference, draw_record(rng, condition, days), other)
         if len({sighting.tank for sighting in found.room.sightings}) >= least_seen:
             return found
 
 
-def _run(rng: np.random.Generator, reference: Reference, room: Room) -> Outbreak:
+def _run(rng: np.random.Generator, reference: Reference, room: Room, other: bool) -> Outbreak:
     assert room.condition is not None
     times, days, count = reference.incubations[room.condition], room.days, len(room.tanks)
     names = [tank.id for tank in room.tanks]
@@ -126,10 +136,13 @@ def _run(rng: np.random.Generator, reference: Reference, room: Room) -> Outbreak
         by_kind[kind] = float(np.exp(mean + sd * rng.standard_normal()))
     mean, sd = rate_prior(reference.link_rates["outside"], times.spread)
     outside = float(np.exp(mean + sd * rng.standard_normal()))
-    latent = day_chances(times.latent_low_d, times.latent_high_d, 1, days)
-    incubation = day_chances(times.incubation_low_d, times.incubation_high_d, 1, days + 2)
+    pace = float(np.exp(0.35 * rng.standard_normal())) if other else 1.0
+    catches = np.exp(0.7 * rng.standard_normal(count)) if other else np.ones(count)
+    latent = day_chances(pace * times.latent_low_d, pace * times.latent_high_d, 1, days)
+    incubation = day_chances(pace * times.incubation_low_d, pace * times.incubation_high_d, 1, days + 2)
     held_from = occupied_from(room)
     infected: list[int | None] = [None] * count
+    first_tank = list(range(count))
     passes: list[int] = [days] * count
     roots: list[str | None] = [None] * count
     brought: dict[tuple[int, int], list[str]] = {}
@@ -159,14 +172,17 @@ def _run(rng: np.random.Generator, reference: Reference, room: Room) -> Outbreak
             ways += [(by_delivery, f"delivery:{batch_id}", None) for batch_id in brought.get((place, day), ())]
             for source, pair in sources[place]:
                 if passes[source] <= day:
-                    ways.append((float(rates @ links.strength[:, pair, day]), None, source))
+                    ways.append((catches[place] * float(rates @ links.strength[:, pair, day]), None, source))
             total = sum(way[0] for way in ways)
             if rng.random() < -np.expm1(-total):
                 _, key, source_tank = ways[int(rng.choice(len(ways), p=[way[0] / total for way in ways]))]
                 infected[place] = day
                 passes[place] = min(days, day + int(rng.choice(days + 1, p=latent)))
                 roots[place] = key if source_tank is None else roots[source_tank]
-    return _look(rng, reference, room, infected, roots, incubation)
+                first_tank[place] = place if source_tank is None else first_tank[source_tank]
+    noticed = times.noticed * (rng.uniform(0.4, 1.4) if other else 1.0)
+    found = _look(rng, reference, room, infected, roots, first_tank, incubation, noticed)
+    return _forget(rng, found) if other else found
 
 
 def _look(
@@ -175,7 +191,9 @@ def _look(
     room: Room,
     infected: list[int | None],
     roots: list[str | None],
+    first_tank: list[int],
     incubation: np.ndarray,
+    notices: float,
 ) -> Outbreak:
     assert room.condition is not None
     times = reference.incubations[room.condition]
@@ -187,7 +205,7 @@ def _look(
         shows = day is not None and rng.random() < times.shows
         signs = day + int(rng.choice(len(incubation), p=incubation)) if shows and day is not None else room.days * 9
         looks = range(0, room.days, every[tank.id]) if tank.id in every else range(0)
-        noticed = next((look for look in looks if look >= signs and rng.random() < times.noticed), None)
+        noticed = next((look for look in looks if look >= signs and rng.random() < notices), None)
         if noticed is not None:
             sightings.append(Sighting(tank.id, _day(noticed), "signs"))
         found = False
@@ -199,5 +217,20 @@ def _look(
         if noticed is not None or found:
             seen.append(place)
     room = msgspec.structs.replace(room, sightings=tuple(sightings), checks=tuple(checks))
-    first = min(seen, key=lambda place: (infected[place], place)) if seen else None  # type: ignore[arg-type, return-value]
-    return Outbreak(room, tuple(infected), tuple(roots), str(roots[first]) if first is not None else "")
+    if not seen:
+        return Outbreak(room, tuple(infected), tuple(roots), "", 0)
+    first = min(seen, key=lambda place: (infected[place], place))  # type: ignore[arg-type, return-value]
+    began = infected[first_tank[first]]
+    assert began is not None
+    return Outbreak(room, tuple(infected), tuple(roots), str(roots[first]), began)
+
+
+def _forget(rng: np.random.Generator, outbreak: Outbreak) -> Outbreak:
+    """A keeper who wrote down three of four contacts and moves."""
+    room = outbreak.room
+    kept = msgspec.structs.replace(
+        room,
+        moves=tuple(move for move in room.moves if rng.random() < 0.75),
+        contacts=tuple(contact for contact in room.contacts if rng.random() < 0.75),
+    )
+    return replace(outbreak, room=kept)
