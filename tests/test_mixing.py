@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from wetmount.errors import InputError
 from wetmount.mixing import AIR_CO2_ATM, Water, conditioning, dissolved_carbon, mix, ph_from, ph_in_air
+from wetmount.sea_carbonate import sea_constants
 from wetmount.units import CACO3_MG_PER_MEQ
 from wetmount.water import un_ionised_ammonia_mg_n_per_l
 
@@ -160,3 +161,135 @@ def test_conditioning() -> None:
 def test_bad_waters(make: object) -> None:
     with pytest.raises(InputError):
         make()  # type: ignore[operator]
+
+
+# --- brackish and sea water -------------------------------------------------------------------------------------------
+
+
+def pyco2sys_sea(salinity: Any, **known: Any) -> dict[str, Any]:
+    """PyCO2SYS with Millero 2010 (1 to 50 g/kg), borate of Uppstrom 1974, on the free scale; surface water."""
+    import warnings
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        import PyCO2SYS
+
+        options = {"opt_k_carbonic": 14, "opt_pH_scale": 3, "opt_total_borate": 1, "opt_k_bisulfate": 1}
+        return dict(PyCO2SYS.sys(salinity=salinity, opt_k_fluoride=1, **options, **known))
+
+
+def umol_per_kg(alkalinity: float, salinity: float) -> float:
+    return alkalinity / CACO3_MG_PER_MEQ * 1000 / (0.997 + 0.00075 * salinity)
+
+
+def test_constants_of_salt_water() -> None:
+    """Every constant within a thousandth of a pK, borate within 1 in 1000."""
+    waters = [(t, s) for t in (0, 10, 25, 32, 40) for s in (1, 5, 12, 25, 35, 45)]
+    ours = [sea_constants(t, s) for t, s in waters]
+    theirs = pyco2sys_sea(
+        np.array([float(s) for _, s in waters]),
+        par1=2300,
+        par1_type=1,
+        par2=8.1,
+        par2_type=3,
+        temperature=np.array([float(t) for t, _ in waters]),
+    )
+    names = {"k1": "k_carbonic_1", "k2": "k_carbonic_2", "kw": "k_water", "kb": "k_borate", "k0": "k_CO2"}
+    for mine, other in names.items():
+        logs = [np.log10(getattr(one, mine)) for one in ours]
+        assert logs == pytest.approx(list(np.log10(theirs[other])), abs=1e-3), mine
+    assert [1e6 * one.borate for one in ours] == pytest.approx(list(theirs["total_borate"]), rel=1e-3)
+
+
+def test_dissolved_carbon_of_salt_water() -> None:
+    waters = [
+        Water(t, ph, a, salinity_g_per_kg=s)
+        for t in (10, 25, 30)
+        for ph in (7.2, 7.9, 8.3, 8.7)
+        for a in (60, 125, 250)
+        for s in (1.0, 10.0, 20.0, 35.0)
+    ]
+    salinity = np.array([w.salinity_g_per_kg for w in waters])
+    theirs = pyco2sys_sea(
+        salinity,
+        par1=np.array([umol_per_kg(w.alkalinity_mg_caco3_per_l, w.salinity_g_per_kg) for w in waters]),
+        par1_type=1,
+        par2=np.array([w.ph for w in waters]),
+        par2_type=3,
+        temperature=np.array([float(w.temperature_c) for w in waters]),
+    )["dic"] * (0.997 + 0.00075 * salinity)
+    assert [1000 * dissolved_carbon(w) for w in waters] == pytest.approx(list(theirs), rel=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("tank", "new", "fraction"),
+    [
+        (Water(25, 8.2, 140, salinity_g_per_kg=35), Water(25, 8.0, 110, salinity_g_per_kg=34), 0.2),
+        (Water(26, 7.8, 90, salinity_g_per_kg=35), Water(22, 8.4, 200, salinity_g_per_kg=30), 0.5),
+        (Water(24, 7.6, 100, salinity_g_per_kg=12), Water(24, 8.1, 180, salinity_g_per_kg=20), 0.3),
+        (Water(18, 8.3, 125, salinity_g_per_kg=33), Water(18, 7.9, 60, salinity_g_per_kg=5), 0.4),
+    ],
+)
+def test_ph_of_a_mixture_of_salt_waters(tank: Water, new: Water, fraction: float) -> None:
+    """Carbon, alkalinity and salt blended litre by litre, pH solved by PyCO2SYS: within 0.005."""
+    carbon = alkalinity = salinity = 0.0
+    for water, share in ((tank, 1 - fraction), (new, fraction)):
+        s = water.salinity_g_per_kg
+        known = pyco2sys_sea(
+            s,
+            par1=umol_per_kg(water.alkalinity_mg_caco3_per_l, s),
+            par1_type=1,
+            par2=water.ph,
+            par2_type=3,
+            temperature=water.temperature_c,
+        )
+        carbon += share * known["dic"] * (0.997 + 0.00075 * s)
+        alkalinity += share * water.alkalinity_mg_caco3_per_l
+        salinity += share * s
+    temperature = (1 - fraction) * tank.temperature_c + fraction * new.temperature_c
+    theirs = pyco2sys_sea(
+        salinity,
+        par1=umol_per_kg(alkalinity, salinity),
+        par1_type=1,
+        par2=carbon / (0.997 + 0.00075 * salinity),
+        par2_type=2,
+        temperature=temperature,
+    )["pH"]
+    mixed = mix(tank, new, fraction)
+    assert mixed.water.salinity_g_per_kg == pytest.approx(salinity)
+    assert mixed.water.ph == pytest.approx(theirs, abs=0.005)
+
+
+def test_ph_of_salt_water_in_balance_with_air() -> None:
+    cases = [(t, a, s) for t in (10, 25, 30) for a in (80, 125, 220) for s in (2.0, 15.0, 35.0)]
+    theirs = pyco2sys_sea(
+        np.array([s for _, _, s in cases]),
+        par1=np.array([umol_per_kg(a, s) for _, a, s in cases]),
+        par1_type=1,
+        par2=AIR_CO2_ATM * 1e6,
+        par2_type=5,
+        temperature=np.array([float(t) for t, _, _ in cases]),
+    )["pH"]
+    ours = [ph_in_air(a, t, 0, salinity_g_per_kg=s) for t, a, s in cases]
+    assert ours == pytest.approx(list(theirs), abs=0.005)
+
+
+def test_fresh_and_brackish_meet_where_one_set_of_constants_gives_way_to_the_other() -> None:
+    """Just under and at 1 g/kg the carbon of one water differs by less than 4 %, whichever constants are used."""
+    for ph in (7.2, 7.8, 8.3):
+        under = dissolved_carbon(Water(25, ph, 100, salinity_g_per_kg=0.999))
+        above = dissolved_carbon(Water(25, ph, 100, salinity_g_per_kg=1.0))
+        assert under == pytest.approx(above, rel=0.04)
+
+
+def test_ammonia_of_the_sea_is_by_its_own_constants() -> None:
+    tank = Water(25, 8.0, 120, total_ammonia_mg_n_per_l=0.5, salinity_g_per_kg=35)
+    mixed = mix(tank, Water(25, 8.3, 150, salinity_g_per_kg=35), 0.2)
+    higher = max(mixed.water.ph, mixed.ph_in_air)
+    assert mixed.free_ammonia_mg_n_per_l == pytest.approx(un_ionised_ammonia_mg_n_per_l(0.4, higher, 25, 35))
+
+
+@pytest.mark.parametrize("water", [Water(45, 8, 100, salinity_g_per_kg=35), Water(25, 8, 100, salinity_g_per_kg=60)])
+def test_salt_water_outside_the_constants(water: Water) -> None:
+    with pytest.raises(InputError):
+        dissolved_carbon(water)

@@ -1,7 +1,8 @@
 """Mixing two waters: temperature, salts and the carbonate system, and the ammonia that a new pH sets free.
 
-Alkalinity and dissolved inorganic carbon mix by volume, pH does not: it is solved anew from the two. Constants of
-Plummer and Busenberg 1982 with Davies activities, as in `water.co2_mg_per_l`; fresh water only (to 4 000 uS/cm).
+Alkalinity and dissolved inorganic carbon mix by volume, pH does not: it is solved anew from the two. Fresh water (under
+1 g/kg of salt, to 4 000 uS/cm): constants of Plummer and Busenberg 1982 with Davies activities, as in
+`water.co2_mg_per_l`. Brackish and sea water: `sea_carbonate`, borate included, pH as a meter reads it (free scale).
 Air takes carbon dioxide up or off afterwards: the pH at once and the pH in balance with air are both given, for free
 ammonia follows the higher of them.
 """
@@ -16,16 +17,20 @@ from typing import Final
 from wetmount.changes import check_fraction
 from wetmount.dose_rules import BICARBONATE_MG_PER_L_PER_DKH, thiosulphate_to_chlorine
 from wetmount.errors import InputError
+from wetmount.sea_carbonate import sea_constants
 from wetmount.units import CACO3_MG_PER_MEQ
-from wetmount.water import carbonate_pk, un_ionised_ammonia_mg_n_per_l
+from wetmount.water import SALT_WATER_FROM_G_PER_KG, carbonate_pk, un_ionised_ammonia_mg_n_per_l
 
 AIR_CO2_ATM: Final = 420e-6
 """Carbon dioxide of outdoor air, about 420 ppm by volume in the 2020s (a room holds up to three times as much)."""
+US_PER_CM_PER_G_PER_KG: Final = 2000.0
+"""Conductivity of dilute sea salt, about, where only its salinity is known: it sets the activities of fresh water."""
 
 
 @dataclass(frozen=True, slots=True)
 class Water:
-    """One water. Alkalinity as mg/L CaCO3, conductivity at 25 °C, total ammonia and nitrate as N and NO3."""
+    """One water. Alkalinity as mg/L CaCO3, conductivity at 25 °C, total ammonia and nitrate as N and NO3, salinity
+    about g/kg. Under 1 g/kg it is fresh water, and its salt counts as conductivity where none was measured."""
 
     temperature_c: float
     ph: float
@@ -33,6 +38,7 @@ class Water:
     conductivity_us_per_cm: float = 0.0
     total_ammonia_mg_n_per_l: float = 0.0
     nitrate_mg_no3_per_l: float = 0.0
+    salinity_g_per_kg: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,29 +51,59 @@ class Mixed:
     free_ammonia_mg_n_per_l: float
 
 
-def _constants(temperature_c: float, conductivity: float) -> tuple[float, float, float, float, float]:
-    """K1, K2, Kw for activity of H and concentrations of the rest, g1, and Henry's constant."""
+@dataclass(frozen=True, slots=True)
+class _System:
+    """A water's carbonate system with h = 10^-pH: what k1, k2, kw, kb and Henry's constant are against h, what acid
+    stands behind h, borate, and the kilograms to the litre (1 in fresh water)."""
+
+    k1: float
+    k2: float
+    kw: float
+    kh: float
+    acid: float
+    borate: float = 0.0
+    kb: float = 1.0
+    kg_per_l: float = 1.0
+
+    def rest(self, h: float) -> float:
+        """Alkalinity that is no carbonate, mol/kg: hydroxide and borate less acid."""
+        return self.kw / h - h * self.acid + self.borate / (1 + h / self.kb)
+
+
+def _system(temperature_c: float, conductivity: float, salinity: float) -> _System:
+    if salinity >= SALT_WATER_FROM_G_PER_KG:
+        sea = sea_constants(temperature_c, salinity)
+        return _System(
+            sea.k1, sea.k2, sea.kw, sea.k0, sea.acid_per_hydrogen, sea.borate, sea.kb, sea.kg_per_l
+        )  # fmt: skip
+    conductivity = max(conductivity, salinity * US_PER_CM_PER_G_PER_KG)
     if not 0 <= conductivity <= 4000:
-        raise InputError(f"conductivity {conductivity:g} uS/cm; the pH of a mixture is for fresh water, 0 to 4 000")
+        raise InputError(
+            f"conductivity {conductivity:g} uS/cm is salt water: say its salinity; fresh water is from 0 to 4 000"
+        )
     pkh, pk1, pk2, pkw = carbonate_pk(temperature_c)
     strength = 1.6e-5 * conductivity
     g1 = 10 ** (-0.509 * (math.sqrt(strength) / (1 + math.sqrt(strength)) - 0.3 * strength))
-    return 10**-pk1 / g1, 10**-pk2 * g1 / g1**4, 10**-pkw, g1, 10**-pkh
+    return _System(10**-pk1 / g1, 10**-pk2 * g1 / g1**4, 10**-pkw / g1, 10**-pkh, 1 / g1)
 
 
 def dissolved_carbon(water: Water) -> float:
-    """Dissolved inorganic carbon, mmol/L, from pH and alkalinity: HCO3 = (Alk - OH + H)/(1 + 2 K2/H)."""
+    """Dissolved inorganic carbon, mmol/L, from pH and alkalinity: HCO3 = (Alk - OH - B + H)/(1 + 2 K2/H)."""
     if not 4 <= water.ph <= 10.5 or not 0 <= water.alkalinity_mg_caco3_per_l <= 1000:
         raise InputError(f"pH {water.ph:g} with {water.alkalinity_mg_caco3_per_l:g} mg/L CaCO3 is outside the formula")
-    k1, k2, kw, g1, _ = _constants(water.temperature_c, water.conductivity_us_per_cm)
+    one = _system(water.temperature_c, water.conductivity_us_per_cm, water.salinity_g_per_kg)
     h = 10**-water.ph
-    carbonate_alkalinity = water.alkalinity_mg_caco3_per_l / CACO3_MG_PER_MEQ / 1000 - kw / h / g1 + h / g1
-    bicarbonate = max(0.0, carbonate_alkalinity) / (1 + 2 * k2 / h)
-    return 1000 * bicarbonate * (1 + h / k1 + k2 / h)
+    alkalinity = water.alkalinity_mg_caco3_per_l / CACO3_MG_PER_MEQ / 1000 / one.kg_per_l
+    bicarbonate = max(0.0, alkalinity - one.rest(h)) / (1 + 2 * one.k2 / h)
+    return 1000 * one.kg_per_l * bicarbonate * (1 + h / one.k1 + one.k2 / h)
 
 
 def ph_from(
-    alkalinity_mg_caco3_per_l: float, carbon_mmol_per_l: float, temperature_c: float, conductivity: float
+    alkalinity_mg_caco3_per_l: float,
+    carbon_mmol_per_l: float,
+    temperature_c: float,
+    conductivity: float,
+    salinity_g_per_kg: float = 0.0,
 ) -> float:
     """pH at which alkalinity and dissolved carbon agree, by bisection between pH 2 and 12.
 
@@ -75,32 +111,37 @@ def ph_from(
     >>> round(ph_from(100, dissolved_carbon(water), 25, 300), 6)
     7.4
     """
-    k1, k2, kw, g1, _ = _constants(temperature_c, conductivity)
-    alkalinity, carbon = alkalinity_mg_caco3_per_l / CACO3_MG_PER_MEQ / 1000, carbon_mmol_per_l / 1000
+    one = _system(temperature_c, conductivity, salinity_g_per_kg)
+    alkalinity = alkalinity_mg_caco3_per_l / CACO3_MG_PER_MEQ / 1000 / one.kg_per_l
+    carbon = carbon_mmol_per_l / 1000 / one.kg_per_l
 
     def excess(ph: float) -> float:
         h = 10**-ph
-        bicarbonate = carbon / (1 + h / k1 + k2 / h)
-        return bicarbonate * (1 + 2 * k2 / h) + kw / h / g1 - h / g1 - alkalinity
+        bicarbonate = carbon / (1 + h / one.k1 + one.k2 / h)
+        return bicarbonate * (1 + 2 * one.k2 / h) + one.rest(h) - alkalinity
 
     return _bisect(excess)
 
 
 def ph_in_air(
-    alkalinity_mg_caco3_per_l: float, temperature_c: float, conductivity: float, co2_atm: float = AIR_CO2_ATM
+    alkalinity_mg_caco3_per_l: float,
+    temperature_c: float,
+    conductivity: float,
+    co2_atm: float = AIR_CO2_ATM,
+    salinity_g_per_kg: float = 0.0,
 ) -> float:
     """pH in balance with air holding `co2_atm` of carbon dioxide.
 
     >>> round(ph_in_air(100, 25, 0), 1)
     8.5
     """
-    k1, k2, kw, g1, kh = _constants(temperature_c, conductivity)
-    alkalinity, co2 = alkalinity_mg_caco3_per_l / CACO3_MG_PER_MEQ / 1000, kh * co2_atm
+    one = _system(temperature_c, conductivity, salinity_g_per_kg)
+    alkalinity, co2 = alkalinity_mg_caco3_per_l / CACO3_MG_PER_MEQ / 1000 / one.kg_per_l, one.kh * co2_atm
 
     def excess(ph: float) -> float:
         h = 10**-ph
-        bicarbonate = k1 * co2 / h
-        return bicarbonate * (1 + 2 * k2 / h) + kw / h / g1 - h / g1 - alkalinity
+        bicarbonate = one.k1 * co2 / h
+        return bicarbonate * (1 + 2 * one.k2 / h) + one.rest(h) - alkalinity
 
     return _bisect(excess)
 
@@ -117,7 +158,8 @@ def _bisect(rising: Callable[[float], float]) -> float:
 
 
 def mix(tank: Water, new: Water, fraction: float) -> Mixed:
-    """The tank after a change of a fraction for new water. InputError for a change of 100 % or water of the sea.
+    """The tank after a change of a fraction for new water. InputError for a change of 100 % or water that no formula
+    covers.
 
     Both waters' carbon is taken at their own temperature, and the mixture's pH at the mixed one.
     """
@@ -131,11 +173,12 @@ def mix(tank: Water, new: Water, fraction: float) -> Mixed:
     alkalinity = blend(tank.alkalinity_mg_caco3_per_l, new.alkalinity_mg_caco3_per_l)
     conductivity = blend(tank.conductivity_us_per_cm, new.conductivity_us_per_cm)
     ammonia = blend(tank.total_ammonia_mg_n_per_l, new.total_ammonia_mg_n_per_l)
-    ph = ph_from(alkalinity, carbon, temperature, conductivity)
-    aired = ph_in_air(alkalinity, temperature, conductivity)
-    free = un_ionised_ammonia_mg_n_per_l(ammonia, max(ph, aired), temperature)
+    salinity = blend(tank.salinity_g_per_kg, new.salinity_g_per_kg)
+    ph = ph_from(alkalinity, carbon, temperature, conductivity, salinity)
+    aired = ph_in_air(alkalinity, temperature, conductivity, salinity_g_per_kg=salinity)
+    free = un_ionised_ammonia_mg_n_per_l(ammonia, max(ph, aired), temperature, salinity)
     nitrate = blend(tank.nitrate_mg_no3_per_l, new.nitrate_mg_no3_per_l)
-    return Mixed(Water(temperature, ph, alkalinity, conductivity, ammonia, nitrate), carbon, aired, free)
+    return Mixed(Water(temperature, ph, alkalinity, conductivity, ammonia, nitrate, salinity), carbon, aired, free)
 
 
 @dataclass(frozen=True, slots=True)

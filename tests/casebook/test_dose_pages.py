@@ -23,7 +23,9 @@ from wetmount.casebook.services import cases, keeping
 from wetmount.casebook.views import dose as dose_view
 from wetmount.casebook.views.dose_forms import agents_by_route, agents_without_sum, is_demonstration, row_link
 from wetmount.casebook.views.room_keeping import _change_named
+from wetmount.mixing import Water, mix
 from wetmount.together import may_go_with
+from wetmount.units import CACO3_MG_PER_L_PER_DEGREE
 from wetmount.volume import SHAPES
 
 pytestmark = pytest.mark.django_db
@@ -756,6 +758,21 @@ def test_the_limits_of_a_day_and_the_ammonia_that_a_new_ph_frees(browser: Client
     assert "3.8 dKH" in page  # 0.7 x 2 + 0.3 x 8
     untested = ask(browser, asked | {"tank_ammonia": ""}, "/dose/changes/")
     assert "Total ammonia was not typed" in untested
+
+
+def test_a_mixture_of_sea_water_by_its_own_constants(browser: Client) -> None:
+    """Held against the core, which is held against PyCO2SYS in test_mixing; a fifth of the salt sets 41 %: 0.2 x 35 /
+    (35 - 18)."""
+    asked = {"fraction": "20", "tank_temperature": "25 C", "tank_ph": "8.2", "tank_kh": "8 dKH",
+             "tank_salinity": "35 ppt", "tank_ammonia": "0.2 mg/L N", "new_temperature": "25 C", "new_ph": "8.2",
+             "new_kh": "8 dKH", "new_salinity": "18 ppt", "go": "1"}  # fmt: skip
+    page = ask(browser, asked, "/dose/changes/")
+    alkalinity = 8 * CACO3_MG_PER_L_PER_DEGREE
+    tank = Water(25, 8.2, alkalinity, 0, 0.2, salinity_g_per_kg=35)
+    mixed = mix(tank, Water(25, 8.2, alkalinity, salinity_g_per_kg=18), 0.2)
+    assert f"pH at once 8.2 {mixed.water.ph:.3g}" in page
+    assert "Salt 35 g/kg 31.6 g/kg" in page
+    assert "At most 41 % in a day, set by conductivity" in page
 
 
 def test_conditioner_and_buffer(browser: Client) -> None:

@@ -28,7 +28,7 @@ from wetmount.changes import (
 )
 from wetmount.dose_writing import write_mass, write_number, write_quantity
 from wetmount.errors import InputError
-from wetmount.mixing import Conditioning, Mixed, Water, conditioning, mix
+from wetmount.mixing import US_PER_CM_PER_G_PER_KG, Conditioning, Mixed, Water, conditioning, mix
 from wetmount.units import CACO3_MG_PER_L_PER_DEGREE
 from wetmount.water import un_ionised_ammonia_mg_n_per_l
 
@@ -42,7 +42,8 @@ SUBSTANCES: Final = {
 SIDES: Final = ("tank", "new")
 PROPERTIES: Final = (
     ("temperature", "Temperature", "25 °C"), ("ph", "pH", "7.4"), ("kh", "Alkalinity, KH", "6 dKH"),
-    ("conductivity", "Conductivity", "350 uS/cm"), ("ammonia", "Total ammonia", "0.5 mg/L N"),
+    ("conductivity", "Conductivity", "350 uS/cm"), ("salinity", "Salt, in brackish or sea water", "35 ppt"),
+    ("ammonia", "Total ammonia", "0.5 mg/L N"),
 )  # fmt: skip
 LIMIT_WORDS: Final = {
     "temperature_c": "temperature (2 °C a day, 1 °C colder)", "ph": "pH (0.3 a day)",
@@ -172,13 +173,14 @@ def _quantity(value: float, unit: str) -> str:
 
 
 def _properties(form: Form, side: str) -> WaterProperties | None:
-    """What was typed of one water; None when nothing was."""
-    kh = form.quantity(f"{side}_kh", "kh")
+    """What was typed of one water; None when nothing was. Salt stands for conductivity where only it was measured: the
+    limit is a share of it, so the factor between them falls out."""
+    kh, salt = form.quantity(f"{side}_kh", "kh"), form.quantity(f"{side}_salinity", "salinity")
     properties = WaterProperties(
         form.quantity(f"{side}_temperature", "temperature"),
         form.quantity(f"{side}_ph", "ph"),
         None if kh is None else kh * CACO3_MG_PER_L_PER_DEGREE,
-        form.quantity(f"{side}_conductivity", "conductivity"),
+        form.quantity(f"{side}_conductivity", "conductivity") or (salt * US_PER_CM_PER_G_PER_KG if salt else None),
     )
     return None if properties == WaterProperties() else properties
 
@@ -188,8 +190,11 @@ def _water(form: Form, side: str) -> Water | None:
     if one is None or one.temperature_c is None or one.ph is None or one.alkalinity_mg_caco3_per_l is None:
         return None
     ammonia = form.quantity(f"{side}_ammonia", "ammonia") or 0.0
-    conductivity = one.conductivity_us_per_cm or 0.0
-    return Water(one.temperature_c, one.ph, one.alkalinity_mg_caco3_per_l, conductivity, ammonia)
+    conductivity = form.quantity(f"{side}_conductivity", "conductivity") or 0.0
+    salt = form.quantity(f"{side}_salinity", "salinity") or 0.0
+    return Water(
+        one.temperature_c, one.ph, one.alkalinity_mg_caco3_per_l, conductivity, ammonia, salinity_g_per_kg=salt
+    )
 
 
 def _mixed(form: Form, fraction: float) -> Mixed | None:
@@ -206,7 +211,9 @@ def _mixed(form: Form, fraction: float) -> Mixed | None:
 def _mixture(form: Form, mixed: Mixed) -> dict[str, Any]:
     water, tank = mixed.water, _water(form, "tank")
     assert tank is not None
-    before = un_ionised_ammonia_mg_n_per_l(tank.total_ammonia_mg_n_per_l, tank.ph, tank.temperature_c)
+    before = un_ionised_ammonia_mg_n_per_l(
+        tank.total_ammonia_mg_n_per_l, tank.ph, tank.temperature_c, tank.salinity_g_per_kg
+    )
     tested = bool(form.text("tank_ammonia"))
     return {
         "mixed": [
@@ -215,6 +222,8 @@ def _mixture(form: Form, mixed: Mixed) -> dict[str, Any]:
             ("pH when air has settled it", "", f"{mixed.ph_in_air:.3g}"),
             ("Alkalinity", f"{tank.alkalinity_mg_caco3_per_l / CACO3_MG_PER_L_PER_DEGREE:.3g} dKH",
              f"{water.alkalinity_mg_caco3_per_l / CACO3_MG_PER_L_PER_DEGREE:.3g} dKH"),
+            *([("Salt", f"{tank.salinity_g_per_kg:.3g} g/kg", f"{water.salinity_g_per_kg:.3g} g/kg")]
+              if water.salinity_g_per_kg else []),
             *([("Free ammonia", f"{write_number(before, 2)} mg/L N",
                 f"{write_number(mixed.free_ammonia_mg_n_per_l, 2)} mg/L N")] if tested else []),
         ],

@@ -281,8 +281,6 @@ class RowLink:
 def row_link(text: str) -> RowLink:
     """`doses formalin_short`, `conflicts aldehyde, oxidiser` or `dose_rules copper_by_alkalinity` as a link."""
     table, _, rest = text.partition(" ")
-    if id in _NAMED:
-        return _NAMED[id]
     words = " ".join(filter(None, (table.replace("_", " "), rest.replace("_", " "))))
     first = re.split(r", ", rest)[0]
     if table in TABLES:
