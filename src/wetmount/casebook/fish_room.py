@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,16 +12,34 @@ from django.db.models import Q
 from django.utils import timezone
 
 from wetmount.casebook import clock
-from wetmount.casebook.models import Case, CaseTank, FishRoom, Move, Note, System, Tank, TaskDue
+from wetmount.casebook.models import (
+    Case,
+    CaseTank,
+    FishRoom,
+    Move,
+    Note,
+    System,
+    Tank,
+    TankCheck,
+    TankSign,
+    TaskDue,
+)
+from wetmount.casebook.reference import reference
 from wetmount.casebook.stock import Lot, Stock, stock_after
 
 AT_LEAST, AT_MOST = dt.timedelta(days=20), dt.timedelta(days=60)
 """How many days the slider reaches back: to the first thing noted, within these."""
 DRAWN = 12
 """Contacts that are drawn between tanks, the latest; the list has all of them."""
+MOST_ABREAST = 12
+"""Tanks side by side that are drawn so; longer shelves run on in rows."""
 QUARANTINE = "quarantine"
-ILL, GUARDED, EMPTY, WELL = "ill", "guarded", "empty", "well"
-WORDS = {ILL: "open case", GUARDED: "in quarantine", EMPTY: "empty", WELL: "no open case"}
+ILL, OTHER, GUARDED, EMPTY, WELL = "ill", "other", "guarded", "empty", "well"
+WORDS = {
+    ILL: "open case or signs", OTHER: "another cause", GUARDED: "in quarantine", EMPTY: "empty", WELL: "no open case",
+}  # fmt: skip
+CARRIED = {"net": "One net or tool used in", "water": "Water carried from", "plants": "Plants or stones moved from"}
+SIGNS = "signs noted"
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,13 +50,23 @@ class Place:
     state: str
     lots: tuple[Lot, ...]
     cases: tuple[Case, ...]
+    signs: tuple[TankSign, ...] = ()
+    checks: tuple[TankCheck, ...] = ()
 
     @property
     def words(self) -> str:
         """'A4: open case, 20 Boeseman rainbowfish from North'."""
         held = ", ".join(str(lot) for lot in self.lots)
-        said = [WORDS[self.state], held] if held or self.state == EMPTY else [WORDS[self.state], "fish not noted"]
+        state = WORDS[self.state]
+        if self.state == ILL:
+            state = "open case" if self.cases else SIGNS
+        said = [state, held] if held or self.state == EMPTY else [state, "fish not noted"]
         return f"{self.tank.name}: {', '.join(one for one in said if one)}"
+
+    @property
+    def died(self) -> int:
+        """Fish noted as dead in it by that day."""
+        return sum(sign.number or 0 for sign in self.signs if sign.kind == "deaths")
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +75,16 @@ class Rack:
 
     system: System | None
     places: tuple[Place, ...]
+
+    @property
+    def shelves(self) -> tuple[tuple[Place | None, ...], ...]:
+        """Its tanks as they stand, shelf by shelf, None where none stands; empty where their places are not noted."""
+        at = {(place.tank.row, place.tank.place): place for place in self.places}
+        rows = [row for row, _ in at if row]
+        columns = [column for _, column in at if column]
+        if len(at) < len(self.places) or len(rows) < len(at) or len(columns) < len(at) or max(columns) > MOST_ABREAST:
+            return ()
+        return tuple(tuple(at.get((row, column)) for column in range(1, max(columns) + 1)) for row in sorted(set(rows)))
 
     @property
     def kept(self) -> str:
@@ -90,20 +129,29 @@ class RoomOnDay:
         return [place for place in self.places if place.state == state]
 
 
-def room_on(room: FishRoom, day: dt.date | None) -> RoomOnDay:
-    """The room as it stood at the end of a day (None: today). A handful of queries, however large the room."""
+def room_on(room: FishRoom, day: dt.date | None, condition: str = "") -> RoomOnDay:
+    """The room as it stood at the end of a day (None: today). A handful of queries, however large the room.
+
+    With a condition, tanks with another cause alone are drawn apart from those with this one.
+    """
     today = clock.today()
     tanks = list(Tank.objects.filter(room=room).select_related("system"))
     keys = [tank.pk for tank in tanks]
     moves = moves_of(keys)
     cases = _cases_of(keys, today - AT_MOST)
-    events = _events(room, keys, moves, cases)
+    signs = _by_tank(TankSign.objects.filter(tank__in=keys, on__gte=today - AT_MOST).select_related("tank"))
+    checks = _by_tank(TankCheck.objects.filter(tank__in=keys, on__gte=today - AT_MOST).select_related("tank"))
+    events = _events(room, keys, moves, cases, [*_rows(signs), *_rows(checks)])
     since = [event.on for event in events if event.on >= today - AT_MOST]
     first = min([*since, today - AT_LEAST])
     day = min(max(day or today, first), today)
     stock = stock_after(move for move in moves if move.on <= day)
     guarded = _guarded(keys, day)
-    places = {tank.pk: _place(tank, day, stock, cases[tank.pk], tank.pk in guarded) for tank in tanks}
+    seen = {pk: (_up_to(signs[pk], day), _up_to(checks[pk], day)) for pk in keys}
+    places = {
+        tank.pk: _place(tank, day, stock, cases[tank.pk], tank.pk in guarded, seen[tank.pk], condition)
+        for tank in tanks
+    }
     return RoomOnDay(
         room, day, first, today, _racks(room, tanks, places), tuple(e for e in events if first <= e.on <= day)
     )
@@ -143,11 +191,50 @@ def _guarded(keys: list[int], day: dt.date) -> set[int]:
     }
 
 
-def _place(tank: Tank, day: dt.date, stock: Stock, cases: list[Case], guarded: bool) -> Place:
+def _by_tank(rows: Iterable[Any]) -> dict[int, list[Any]]:
+    found: dict[int, list[Any]] = defaultdict(list)
+    for row in rows:
+        found[row.tank_id].append(row)
+    return found
+
+
+def _rows(by_tank: dict[int, list[Any]]) -> list[Any]:
+    return [row for rows in by_tank.values() for row in rows]
+
+
+def _up_to(rows: list[Any], day: dt.date) -> tuple[Any, ...]:
+    return tuple(row for row in rows if row.on <= day)
+
+
+def _place(
+    tank: Tank,
+    day: dt.date,
+    stock: Stock,
+    cases: list[Case],
+    guarded: bool,
+    seen: tuple[tuple[TankSign, ...], tuple[TankCheck, ...]],
+    condition: str,
+) -> Place:
     standing = tuple(case for case in cases if case.opened <= day and (case.closed is None or case.closed > day))
     lots = tuple(stock.in_tank(tank.pk))
-    state = ILL if standing else GUARDED if guarded else WELL if lots else EMPTY
-    return Place(tank, state, lots, standing)
+    signs, checks = seen
+    causes = _causes(standing, signs, checks)
+    ill = bool(standing) or bool(causes)
+    if ill and condition and causes and not causes & {condition, ""}:
+        state = OTHER
+    else:
+        state = ILL if ill else GUARDED if guarded else WELL if lots else EMPTY
+    return Place(tank, state, lots, standing, signs, checks)
+
+
+def _causes(cases: tuple[Case, ...], signs: tuple[TankSign, ...], checks: tuple[TankCheck, ...]) -> set[str]:
+    """What a tank's illness is put down to, "" for nothing yet; none when it was looked at since and was well."""
+    last_well = max((check.on for check in checks if not check.seen and not check.condition), default=dt.date.min)
+    causes = {sign.condition for sign in signs if sign.on >= last_well}
+    causes |= {check.condition for check in checks if check.seen}
+    for case in cases:
+        causes |= set(case.put_down_to.split(",")) if case.put_down_to else {case.leading}
+    return causes
 
 
 def _racks(room: FishRoom, tanks: list[Tank], places: dict[int, Place]) -> tuple[Rack, ...]:
@@ -159,8 +246,10 @@ def _racks(room: FishRoom, tanks: list[Tank], places: dict[int, Place]) -> tuple
     return (*racks, *alone)
 
 
-def _events(room: FishRoom, keys: list[int], moves: list[Move], cases: dict[int, list[Case]]) -> list[Event]:
-    """What happened, oldest first: moves, contacts, notes, cases opened and closed."""
+def _events(
+    room: FishRoom, keys: list[int], moves: list[Move], cases: dict[int, list[Case]], seen: list[TankSign | TankCheck]
+) -> list[Event]:
+    """What happened, oldest first: moves, contacts, notes, cases opened and closed, what was seen and looked for."""
     here = set(keys)
     events = [_moved(move) for move in moves if {move.from_tank_id, move.to_tank_id} & here]
     where = Q(room=room) | Q(system__room=room) | Q(tank__room=room)
@@ -172,7 +261,33 @@ def _events(room: FishRoom, keys: list[int], moves: list[Move], cases: dict[int,
         events.append(Event(case.opened, f"Case {case.number} opened: {case.title}", "case"))
         if case.closed is not None:
             events.append(Event(case.closed, f"Case {case.number} closed", "case"))
+    events += _seen(seen)
     return sorted(events, key=lambda event: event.on)
+
+
+def _seen(rows: list[TankSign | TankCheck]) -> list[Event]:
+    """Signs, deaths and checks in words; looks that saw nothing are one line a day."""
+    tables = reference()
+    events, nothing = [], defaultdict(list)
+    for row in rows:
+        cause = tables.conditions[row.condition].name if row.condition in tables.conditions else ""
+        if isinstance(row, TankSign):
+            of = f" ({cause})" if cause else ""
+            many = f"{row.number} " if row.number is not None else ""
+            what = f"{many}died" if row.kind == "deaths" else f"{many}with signs"
+            events.append(Event(row.on, f"{row.tank.name}: {what}{of}", "seen"))
+        elif not row.seen and not cause:
+            nothing[row.on].append(row.tank)
+        else:
+            examination = tables.examinations.get(row.examination)
+            how = examination.name if examination is not None else row.examination
+            result = "seen" if row.seen else "not seen"
+            events.append(Event(row.on, f"{row.tank.name}: {cause or 'signs'} {result}, {how}", "seen"))
+    for on, tanks in nothing.items():
+        names = [tank.name for tank in sorted(tanks, key=lambda one: (one.order, one.name))]
+        more = f" and {len(names) - 8} more" if len(names) > 8 else ""
+        events.append(Event(on, f"No signs in {', '.join(names[:8])}{more}", "seen"))
+    return events
 
 
 def _moved(move: Move) -> Event:
@@ -190,6 +305,6 @@ def _moved(move: Move) -> Event:
         else:
             text = f"{what} moved, {source.name} to {goal.name}"
     else:
-        word = "One net or tool used in" if move.kind == "net" else "Water carried from"
+        word = CARRIED.get(move.kind, "Something wet went from")
         text = f"{word} {source.name if source else ''}, then {goal.name if goal else ''}"
     return Event(move.on, text + more, move.kind, link)

@@ -161,6 +161,9 @@ class TankSign(Entry):
     class Meta:
         ordering = ("on", "id")
 
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} in {self.tank.name}"
+
 
 class TankCheck(Entry):
     """A deliberate look at a tank's fish, and whether it was seen. Without a condition: any signs at all."""
@@ -175,6 +178,9 @@ class TankCheck(Entry):
 
     class Meta:
         ordering = ("on", "id")
+
+    def __str__(self) -> str:
+        return f"check of {self.tank.name}"
 
 
 class TankGroup(Entry):
@@ -195,6 +201,11 @@ class TankGroup(Entry):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def tanks(self) -> list[Tank]:
+        """The tanks in it."""
+        return [one.tank for one in self.members.select_related("tank").order_by("tank__order", "tank__name")]
 
 
 class TankInGroup(Entry):

@@ -99,7 +99,7 @@ class _Gathering:
         self.rows: dict[str, list[tuple[Any, str]]] = defaultdict(list)
         self.sign_keys: dict[Any, list[int]] = defaultdict(list)
         self.impossible: dict[int, str] = {}
-        self.tank_rows = list(Tank.objects.filter(room=room).select_related("system"))
+        self.tank_rows = sorted(Tank.objects.filter(room=room).select_related("system"), key=_as_they_stand)
         self.names = _Names()
         self.tanks = {tank.pk: self.names.take(tank.name) for tank in self.tank_rows}
         keys = list(self.tanks)
@@ -420,6 +420,13 @@ class _Names:
             id = f"{plain} {n}"
         self.taken[of].add(id)
         return id
+
+
+def _as_they_stand(tank: Tank) -> tuple[bool, int, str, int, str]:
+    """Rack by rack, those without a system last."""
+    system = tank.system
+    order, name = (system.order, system.name) if system is not None else (0, "")
+    return system is None, order, name, tank.order, tank.name
 
 
 def _plain(text: str) -> str:

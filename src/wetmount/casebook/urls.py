@@ -18,6 +18,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("undo/", pages.undo, name="undo_outside"),
     path("alive/", pages.alive, name="alive"),
     path("", include("wetmount.casebook.urls_today")),
+    path("", include("wetmount.casebook.urls_origin")),
     path("", include("wetmount.casebook.urls_weigh")),
     path("", include("wetmount.casebook.urls_keep")),
     path("", include("wetmount.casebook.urls_count")),

@@ -7,8 +7,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from django import forms
 from django.db import transaction
+from django.db.models import Count
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -16,131 +16,44 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from wetmount.case_check import host_names, host_row
 from wetmount.casebook import clock
-from wetmount.casebook.models import Batch, Case, Device, Entry, FishRoom, Keeper, Move, Note, System, Tank
+from wetmount.casebook.models import (
+    Batch,
+    Case,
+    Device,
+    Entry,
+    FishRoom,
+    Keeper,
+    Move,
+    Note,
+    System,
+    Tank,
+    TankCheck,
+    TankGroup,
+    TankSign,
+)
 from wetmount.casebook.reference import reference
 from wetmount.casebook.services import keeping
 from wetmount.casebook.services.refusals import Conflict, Refused
 from wetmount.casebook.stock import check_moves, day, now_in
+from wetmount.casebook.views import room_seen
+from wetmount.casebook.views.room_forms import (
+    BatchForm,
+    CheckForm,
+    ContactForm,
+    GroupForm,
+    MoveForm,
+    NewTanksForm,
+    NoteForm,
+    OfRoom,
+    RoomForm,
+    SignForm,
+    SystemForm,
+    TankForm,
+)
 from wetmount.casebook.views.today import last_said
 
 MOST_TANKS = 100
 SHOWN_MOVES = 200
-
-
-# --- forms ------------------------------------------------------------------------------------------------------------
-
-
-def _text(
-    label: str, *, required: bool = False, help_text: str = "", long: bool = False, offers: str = ""
-) -> forms.CharField:
-    typed = {"autocomplete": "off"} | ({"list": f"offers-{offers}"} if offers else {})
-    widget = forms.Textarea(attrs={"rows": 3}) if long else forms.TextInput(attrs=typed)
-    return forms.CharField(
-        label=label, required=required, help_text=help_text, widget=widget, max_length=5000 if long else 200
-    )
-
-
-def _count(label: str, *, help_text: str = "", low: int = 1) -> forms.IntegerField:
-    return forms.IntegerField(label=label, required=False, min_value=low, max_value=1_000_000, help_text=help_text)
-
-
-def _litres(label: str) -> forms.FloatField:
-    return forms.FloatField(label=label, required=False, min_value=0.1, max_value=1e7)
-
-
-def _date(label: str, *, required: bool = True) -> forms.DateField:
-    return forms.DateField(
-        label=label, required=required, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
-    )
-
-
-class RoomForm(forms.Form):
-    """Premises."""
-
-    name = _text("Name", required=True)
-    keeper = _text("Keeper", help_text="Whose fish they are.", offers="keeper")
-    note = _text("Note", long=True)
-
-
-class OfRoom(forms.Form):
-    """A form that offers what there is in one room."""
-
-    def __init__(self, *args: Any, room: FishRoom, row: Any = None, **kwargs: Any) -> None:
-        super().__init__(*args, label_suffix="", **kwargs)
-        self.room, self.row = room, row
-        choices = {"system": room.systems.all(), "batch": room.batches.all()}
-        for name, one in self.fields.items():
-            if isinstance(one, forms.ModelChoiceField):
-                one.queryset = choices.get(name, room.tanks.all())
-
-
-class SystemForm(OfRoom):
-    """A body of shared water."""
-
-    name = _text("Name", required=True)
-    volume_l = _litres("Water in all, L")
-    order = _count("Place in the room, from the left", low=0)
-    note = _text("Note", long=True)
-
-
-class TankForm(OfRoom):
-    """A container."""
-
-    name = _text("Name", required=True)
-    system = forms.ModelChoiceField(
-        System.objects.none(), required=False, label="On which system", empty_label="none, its water is its own"
-    )
-    volume_l = _litres("Water in it, L")
-    order = _count("Place on the rack, from the top left", low=0)
-    note = _text("Note", long=True)
-
-
-class NewTanksForm(TankForm):
-    """Several tanks at once."""
-
-    name = _text("Name, or names", required=True, help_text="One name, names with commas, or a run: A1-A12.")
-
-
-class BatchForm(OfRoom):
-    """Fish that arrived together."""
-
-    species = _text("Species", required=True, offers="species")
-    origin = _text("From", help_text="Supplier, breeder or water they come from.")
-    arrived = _date("Arrived", required=False)
-    number = _count("How many")
-    note = _text("Note", long=True)
-
-
-class MoveForm(OfRoom):
-    """Fish from one tank to another."""
-
-    batch = forms.ModelChoiceField(Batch.objects.none(), label="Which fish", empty_label="choose")
-    number = _count("How many", help_text="Empty: all of them that were there.")
-    from_tank = forms.ModelChoiceField(Tank.objects.none(), required=False, label="From", empty_label="outside")
-    to_tank = forms.ModelChoiceField(
-        Tank.objects.none(), required=False, label="To", empty_label="gone (sold, dead, given up)"
-    )
-    on = _date("Day")
-    note = _text("Note", long=True)
-
-
-class ContactForm(OfRoom):
-    """A net, a tool or water that went from one tank to another."""
-
-    kind = forms.ChoiceField(choices=[("net", "net or tool shared"), ("water", "water carried over")], label="What")
-    from_tank = forms.ModelChoiceField(Tank.objects.none(), label="First in", empty_label="choose")
-    to_tank = forms.ModelChoiceField(Tank.objects.none(), label="Then in", empty_label="choose")
-    on = _date("Day")
-    note = _text("Note", long=True)
-
-
-class NoteForm(OfRoom):
-    """Something that happened in the room, to a system or to a tank."""
-
-    text = _text("What happened", required=True, long=True)
-    system = forms.ModelChoiceField(System.objects.none(), required=False, label="On which system", empty_label="none")
-    tank = forms.ModelChoiceField(Tank.objects.none(), required=False, label="In which tank", empty_label="none")
-    on = _date("Day")
 
 
 # --- what each form does ----------------------------------------------------------------------------------------------
@@ -162,9 +75,10 @@ def _change_named(device: Device, row: Entry, values: dict[str, Any], seen: int 
 
 def _add_tanks(device: Device, room: FishRoom, values: dict[str, Any]) -> None:
     plain = _plain(values)
-    first = plain.pop("order")
+    runs = {name: plain.pop(name) for name in ("order", "place", "turn")}
     for n, name in enumerate(tank_names(plain.pop("name"))):
-        keeping.add_tank(device, room, name, **plain, order=first + n)
+        on_from = {column: None if value is None else value + n for column, value in runs.items()}
+        keeping.add_tank(device, room, name, **plain, **on_from)
 
 
 def tank_names(text: str) -> list[str]:
@@ -227,7 +141,7 @@ def _not_ahead(values: dict[str, Any]) -> None:
 
 
 def _plain(values: dict[str, Any]) -> dict[str, Any]:
-    """A number that was left empty is 0 for a place and stays unknown elsewhere."""
+    """A number that was left empty is 0 for the order on the page and stays unknown elsewhere."""
     return values | {"order": values.get("order") or 0}
 
 
@@ -246,12 +160,14 @@ def _may_go(row: Any) -> str:
     if isinstance(row, Move) and row.batch is not None:
         check_moves(row.batch, without=row)
     name = "Move" if isinstance(row, Move) else "Note" if isinstance(row, Note) else str(row)
-    return f"{name} taken away"
+    return f"{name[:1].upper()}{name[1:]} taken away"
 
 
 def _tank_may_go(tank: Tank) -> None:
     if lots := now_in(tank, clock.today()):
         raise Refused(f"In {tank.name} are {', '.join(map(str, lots))}. Move them first.")
+    if tank.signs.exists() or tank.checks.exists():
+        raise Refused(f"Something was seen or looked for in {tank.name}, and that must stay known. Rename it instead.")
     if tank.moves_in.exists() or tank.moves_out.exists():
         raise Refused(
             f"Fish, nets or water went through {tank.name}, and that must stay known. Rename it if it is gone."
@@ -279,6 +195,9 @@ KINDS = {
     "move": Kind(Move, "move of fish", MoveForm, _add_move),
     "contact": Kind(Move, "net or water shared", ContactForm, _add_contact),
     "note": Kind(Note, "note", NoteForm, _add_note),
+    "sign": Kind(TankSign, "signs or deaths", SignForm, room_seen.add_sign, room_seen.change_sign, SignForm),
+    "check": Kind(TankCheck, "check", CheckForm, room_seen.add_check, room_seen.change_check, CheckForm),
+    "group": Kind(TankGroup, "shared by tanks", GroupForm, room_seen.add_group, room_seen.change_group, GroupForm),
 }
 """Moves, contacts and notes are taken away and written again rather than changed: they are what happened."""
 
@@ -362,6 +281,9 @@ def set_up(request: HttpRequest, pk: int) -> HttpResponse:
         "systems": room.systems.all(),
         "tanks": room.tanks.select_related("system").order_by("system__order", "system__name", "order", "name"),
         "batches": room.batches.all(),
+        "groups": room.groups.annotate(tank_count=Count("members")),
+        "signs": TankSign.objects.filter(tank__room=room).select_related("tank").order_by("-on", "-id")[:SHOWN_MOVES],
+        "checks": TankCheck.objects.filter(tank__room=room).select_related("tank").order_by("-on", "-id")[:SHOWN_MOVES],
         "moves": moves[:SHOWN_MOVES],
         "notes": notes.order_by("-on", "-id")[:SHOWN_MOVES],
         "last": last_said(request.device),
@@ -388,7 +310,7 @@ def add(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
     return _form_page(request, room, kind, form, wrong, title=f"New {one.name}")
 
 
-_DATED = ("move", "contact", "note")
+_DATED = ("move", "contact", "note", "sign", "check")
 
 
 def _then(room: FishRoom, kind: str, values: dict[str, Any]) -> str:
@@ -406,7 +328,7 @@ def change(request: HttpRequest, pk: int, kind: str, row: int) -> HttpResponse:
     entry = _row(room, one, row)
     form = None
     if one.change_form is not None:
-        first = {name: getattr(entry, name) for name in one.change_form.base_fields}
+        first = {name: room_seen.in_form(getattr(entry, name)) for name in one.change_form.base_fields}
         form = one.change_form(request.POST or None, room=room, row=entry, initial=first)
     wrong = ""
     if request.method == "POST":
@@ -428,6 +350,9 @@ def change(request: HttpRequest, pk: int, kind: str, row: int) -> HttpResponse:
 def _title(entry: Any) -> str:
     if isinstance(entry, Note):
         return f"Note of {day(entry.on)}"
+    if isinstance(entry, TankSign | TankCheck):
+        said = str(entry)
+        return f"{said[:1].upper()}{said[1:]} on {day(entry.on)}"
     return f"{entry.get_kind_display().capitalize()} on {day(entry.on)}" if isinstance(entry, Move) else str(entry)
 
 

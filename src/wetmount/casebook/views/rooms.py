@@ -9,8 +9,10 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_GET
 
-from wetmount.casebook.fish_room import EMPTY, GUARDED, ILL, Place, room_on
+from wetmount.casebook.fish_room import EMPTY, GUARDED, ILL, OTHER, Place, room_on
 from wetmount.casebook.models import FishRoom, Reading
+from wetmount.casebook.tank_links import connections
+from wetmount.casebook.views.origin_frame import PAGES, traced_in
 from wetmount.casebook.views.today import last_said
 
 LATEST_READINGS = 6
@@ -32,7 +34,8 @@ def rooms(request: HttpRequest) -> HttpResponse:
 def room(request: HttpRequest, pk: int) -> HttpResponse:
     """The racks of a room on the day `?day=`, with the tank `?tank=` chosen."""
     row = get_object_or_404(FishRoom.objects.select_related("keeper"), pk=pk)
-    shown = room_on(row, _day(request.GET.get("day", "")))
+    traced = traced_in(row, request.GET.get("condition", ""))
+    shown = room_on(row, _day(request.GET.get("day", "")), traced.condition)
     chosen = next((place for place in shown.places if str(place.tank.pk) == request.GET.get("tank", "")), None)
     context = {
         "place": "rooms",
@@ -44,8 +47,13 @@ def room(request: HttpRequest, pk: int) -> HttpResponse:
         "chosen": chosen,
         "sharing": _sharing(chosen, shown.places),
         "readings": _latest_readings(chosen),
+        "traced": traced,
+        "pages": PAGES,
+        "page": "room",
+        "keep": f"&condition={traced.condition}" if request.GET.get("condition") else "",
+        "links": connections(shown, chosen),
         "states": [(name, shown.in_state(state)) for name, state in (
-            ("Open case", ILL), ("In quarantine", GUARDED), ("Empty", EMPTY))],
+            ("Open case or signs", ILL), ("Another cause", OTHER), ("In quarantine", GUARDED), ("Empty", EMPTY))],
         "before": shown.day - dt.timedelta(days=1) if shown.day > shown.first else None,
         "after": shown.day + dt.timedelta(days=1) if shown.day < shown.last else None,
         "last": last_said(request.device),
