@@ -18,8 +18,10 @@ sys.path.insert(0, str(Path(__file__).parent))  # the tests are no package
 
 from crawl import Field, Form, Page, all_names, crawl, name_of
 
+from wetmount.casebook import clock
 from wetmount.casebook.models import Case, Device, Examination, Tank
-from wetmount.casebook.services import cases, files, keeping, looking
+from wetmount.casebook.services import cases, files, keeping, looking, planning
+from wetmount.casebook.views.plan import page_of
 
 pytestmark = pytest.mark.django_db
 
@@ -116,9 +118,15 @@ def furnished(device: Device, case: Case, scrape: Examination, tank: Tank) -> Ca
     keeping.add_contact(device, "net", tank, other, dt.date(2026, 10, 2))
     keeping.add_keeper(device, "the keeper")
     files.keep(device, picture("x.jpg"), name="x.jpg", examination=scrape)
+    shown = page_of(case, scrape.look)
+    assert shown is not None
+    planning.choose_options(
+        device, scrape.look, shown.plan, ["salt_dip", "watch"], shown.reference, by="x", why="x", first=clock.today()
+    )
     return case
 
 
+SALT = "agent=salt_indefinite&strength=pure&volume=100+L&water=fresh&kh=8+dKH&gh=9+dGH&host=koi&go=1"
 BOX = "v1_shape=box&v1_length=60+cm&v1_width=30+cm&v1_depth=33+cm&go=1"
 CHANGES = "what=nitrate&now=80+mg/L+NO3&target=20+mg/L+NO3&fraction=30&go=1"
 STARTS = [
@@ -142,7 +150,8 @@ def starts(case: Case) -> list[str]:
         *([f"{at}/entry/{entry.pk}/"] if entry else []),
         *([f"{at}/count/slide/{slide.pk}/?kind=skin_costia"] if slide else []),
         *counting,
-        f"{at}/forecast/", f"/dose/?case={case.number}&agent=salt_indefinite",
+        f"{at}/forecast/",
+        f"/dose/?case={case.number}&{SALT}",
         *STARTS,
     ]
 
@@ -183,6 +192,7 @@ def test_what_was_typed_anywhere_is_text_everywhere(
         assert browser.post(address, sent | {"name": HOSTILE}).status_code < 500
     sent = {"fish": HOSTILE, "finding": HOSTILE, "level": HOSTILE, "sure": HOSTILE, "examination": HOSTILE}
     assert browser.post(f"/case/{number}/identify/enter/", sent).status_code < 500
+    assert browser.post(f"/case/{number}/plan/days/", {"agent": HOSTILE, "day": HOSTILE}).status_code < 500
     for task in furnished.tasks.filter(done_at=None)[:1]:
         browser.post(f"/case/{number}/task/{task.pk}/", {"outcome": HOSTILE})
     sent = {"outcome": "lost", "outcome_note": HOSTILE, "on": "2026-10-20", "condition": "columnaris", "note": HOSTILE}
@@ -204,6 +214,7 @@ SELDOM = {
     "sweep", "unsweep", "remove_examination", "remove_file", "remove_fish", "remove_look", "remove_slide",
     "remove_told_batch",  # take keys of rows and nothing else
     "addendum", "forecast_schedule", "forecast_schedule_case", "identify_enter", "quarantine_schedule",  # sent above
+    "plan_days",  # sent above
     "forecast_timing_stop", "forecast_timing_stop_case",  # take the key of a search and nothing else
     "forecast_timing", "forecast_timing_case",  # figures, when a forecast compares treatments
 }  # fmt: skip

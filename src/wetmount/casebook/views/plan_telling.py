@@ -307,7 +307,7 @@ class PlanPage:
         row = self.reference.doses.get(option.id) if option.kind == "treat" else None
         dose = days = ""
         if row is not None:
-            dose = f"/dose/?{urlencode({'case': self.case.number, 'agent': option.id})}"
+            dose = f"{reverse('dose')}?{urlencode({'case': self.case.number, 'agent': option.id})}"
             days = self._days_href(option)
         agent = self.facts.agents.get(option.id)
         return OptionShown(
