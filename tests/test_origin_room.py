@@ -501,6 +501,15 @@ def test_hundreds_of_bad_rows_are_all_named(tmp_path: Path) -> None:
     assert (len(seen.bad), seen.good) == (500, ())
 
 
+def test_a_feed_comes_in_once(tmp_path: Path) -> None:
+    path = tmp_path / "s.csv"
+    path.write_text("name,tanks\nflakes,A1\npeas,A1;A2\npeas,A2\ncress,A9\n", "utf-8")
+    seen = preview_sheet(path, "feeds", room(feeds={"flakes": ("A2",)}))
+    assert [row.row for row in seen.good] == [3]
+    assert [(row.row, row.why[0].split(",")[0]) for row in seen.bad] == [
+        (2, 'id is "flakes"'), (4, 'id is "peas"'), (5, 'tanks is "A9"')]  # fmt: skip
+
+
 def test_new_rows_that_make_old_ones_impossible_are_noted(tmp_path: Path) -> None:
     path = tmp_path / "s.csv"
     path.write_text("date,from,to\n2026-09-03,A1,A2\n", "utf-8")

@@ -281,18 +281,18 @@ class _Groups:
             said: str = getattr(batch, factor)
             return said
 
-        batches = {batch.id: batch for batch in self.room.batches}
+        batches = {batch.id: value(batch) for batch in self.room.batches}
         held = {
-            one.tank: [batches[id] for id in self.stock.held(one.tank, self.cutoff(one.tank))] for one in self.looked
+            one.tank: {batches[id] for id in self.stock.held(one.tank, self.cutoff(one.tank))} for one in self.looked
         }
-        found: dict[str, Had] = {}
-        for level in dict.fromkeys(value(batch) for batch in self.room.batches if value(batch)):
-            found[level] = {}
-            for tank, lots in held.items():
-                had = any(value(batch) == level for batch in lots)
-                known = bool(lots) and all(value(batch) for batch in lots)
-                found[level][tank] = True if had else False if known else None
-        return found
+        return {
+            level: {
+                tank: True if level in values else None if not values or "" in values else False
+                for tank, values in held.items()
+            }
+            for level in dict.fromkeys(batches.values())
+            if level
+        }
 
     def _single(self, of: dict[str, str | None] | dict[str, str]) -> dict[str, Had]:
         levels = dict.fromkeys(level for level in of.values() if level is not None)

@@ -13,7 +13,7 @@ from datetime import timedelta
 from typing import Literal
 
 from wetmount.errors import InputError
-from wetmount.origin.room import Room, Sighting, Watch
+from wetmount.origin.room import Check, Room, Sighting, Watch
 from wetmount.origin.stock import Stock, stock_in_time
 
 State = Literal["ill", "well", "not looked at", "empty"]
@@ -47,14 +47,28 @@ def tanks_health(room: Room, until: Date | None = None, stock: Stock | None = No
     if room.condition is not None:
         room = room.of(room.condition)
     stock = stock_in_time(room) if stock is None else stock
-    return tuple(_health(room, tank.id, last, stock) for tank in room.tanks)
+    sightings: dict[str, list[Sighting]] = {tank.id: [] for tank in room.tanks}
+    checks: dict[str, list[Check]] = {tank.id: [] for tank in room.tanks}
+    watches: dict[str, list[Watch]] = {tank.id: [] for tank in room.tanks}
+    for sighting in room.sightings:
+        if sighting.on <= last:
+            sightings[sighting.tank].append(sighting)
+    for check in room.checks:
+        if check.on <= last:
+            checks[check.tank].append(check)
+    for watch in room.watches:
+        for tank in dict.fromkeys(watch.tanks):
+            watches[tank].append(watch)
+    return tuple(
+        _health(tank.id, sightings[tank.id], checks[tank.id], watches[tank.id], last, stock) for tank in room.tanks
+    )
 
 
-def _health(room: Room, tank: str, last: Date, stock: Stock) -> TankHealth:
-    sightings = [one for one in room.sightings if one.tank == tank and one.on <= last]
-    checks = [one for one in room.checks if one.tank == tank and one.on <= last]
+def _health(
+    tank: str, sightings: list[Sighting], checks: list[Check], watches: list[Watch], last: Date, stock: Stock
+) -> TankHealth:
     ill_on = [one.on for one in sightings] + [one.on for one in checks if one.seen]
-    looked = set(_watched(room.watches, tank, last)) | {one.on for one in checks if not one.seen}
+    looked = set(_watched(watches, last)) | {one.on for one in checks if not one.seen}
     looked = {day for day in looked if _may_hold(stock, tank, day)}
     if ill_on:
         first = min(ill_on)
@@ -68,7 +82,7 @@ def _health(room: Room, tank: str, last: Date, stock: Stock) -> TankHealth:
             _affected(sightings),
             _at_risk(stock, tank, first),
         )
-    if stock.counted and not any(_may_hold(stock, tank, day) for day in _days(room.first, last)):
+    if stock.counted and not stock.held(tank, last):
         return TankHealth(tank, "empty", None, None, None, None)
     if not looked:
         return TankHealth(tank, "not looked at", None, None, None, stock.number(tank, last))
@@ -80,17 +94,11 @@ def _may_hold(stock: Stock, tank: str, on: Date) -> bool:
     return count is None or count.high != 0
 
 
-def _days(first: Date, last: Date) -> Iterator[Date]:
-    for day in range((last - first).days + 1):
-        yield first + timedelta(days=day)
-
-
-def _watched(watches: tuple[Watch, ...], tank: str, last: Date) -> Iterator[Date]:
+def _watched(watches: list[Watch], last: Date) -> Iterator[Date]:
     for watch in watches:
-        if tank in watch.tanks:
-            until = min(watch.until, last)
-            for day in range(0, (until - watch.since).days + 1, watch.every_days):
-                yield watch.since + timedelta(days=day)
+        until = min(watch.until, last)
+        for day in range(0, (until - watch.since).days + 1, watch.every_days):
+            yield watch.since + timedelta(days=day)
 
 
 def _affected(sightings: list[Sighting]) -> int | None:

@@ -132,6 +132,13 @@ def _preview(
         else:
             fitted.append((index, record))
     before = rows_of(room, table)
+    if table == "feeds":  # a room holds them by name, so that a second one would silently replace the first
+        taken_names = {feed.id for feed in before}
+        for index, feed in fitted:
+            if feed.id in taken_names:
+                why[index] = [f'id is "{feed.id}", which is taken already; each has a name of its own']
+            taken_names.add(feed.id)
+        fitted = [(index, feed) for index, feed in fitted if index not in why]
     whole = with_rows(room, table, (*before, *(record for _, record in fitted)))
     notes: list[str] = []
     for clash in check_room(whole, reference, most=None):

@@ -7,6 +7,7 @@ that was emptied that day ("all moved" means all that still lived).
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -82,17 +83,10 @@ class Stock:
             seen.update(dict.fromkeys(lots))
         return tuple(seen)
 
-    def ever_held(self, tank: str) -> bool:
-        """Whether any fish are noted in a tank on any day of the record."""
-        return any(lots for _, _, lots in self._days.get(tank, []))
-
     def _at(self, tank: str, on: Date) -> tuple[Count, dict[str, Count]]:
-        found: tuple[Count, dict[str, Count]] = (NONE, {})
-        for day, total, lots in self._days.get(tank, []):
-            if day > on:
-                break
-            found = (total, lots)
-        return found
+        days = self._days.get(tank, [])
+        place = bisect_right(days, on, key=lambda one: one[0])
+        return (NONE, {}) if not place else days[place - 1][1:]
 
 
 def stock_in_time(room: Room) -> Stock:
