@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from wetmount.origin.chains import chain_of as chain_of
+    from wetmount.origin.control import cut_links as cut_links
+    from wetmount.origin.control import learn_next as learn_next
     from wetmount.origin.curve import epidemic_curve as epidemic_curve
     from wetmount.origin.exposures import exposure_tables as exposure_tables
     from wetmount.origin.exposures import stratified_exposure as stratified_exposure
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
     from wetmount.origin.room_file import demo_room as demo_room
     from wetmount.origin.room_file import read_room as read_room
     from wetmount.origin.room_file import write_room as write_room
+    from wetmount.origin.round_today import plan_round as plan_round
     from wetmount.origin.spreadsheet import preview_sheet as preview_sheet
     from wetmount.origin.stock import stock_in_time as stock_in_time
     from wetmount.origin.tracing import trace as trace
@@ -28,9 +31,12 @@ _HOME = {
     "Trace": "results",
     "chain_of": "chains",
     "check_room": "room_check",
+    "cut_links": "control",
     "demo_room": "room_file",
     "epidemic_curve": "curve",
     "exposure_tables": "exposures",
+    "learn_next": "control",
+    "plan_round": "round_today",
     "preview_sheet": "spreadsheet",
     "read_room": "room_file",
     "stock_in_time": "stock",
