@@ -8,6 +8,8 @@ import json
 import os
 import signal
 import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +18,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from wetmount.cli import cli
+from wetmount.commands import origin_trace
 from wetmount.commands.origin_trace import stopping
 from wetmount.origin.room_file import demo_room, read_room, write_room
 
@@ -194,8 +197,16 @@ def test_bad_input_is_one_sentence_and_status_2(arguments: list[str], words: str
     assert done.stdout == ""
 
 
-def test_trace_tells_progress_on_standard_error_and_can_be_stopped() -> None:
-    done = run("trace", "demo", "--seconds", "1", "--json")
+def test_trace_tells_progress_on_standard_error_and_can_be_stopped(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked = iter([False] * 20)
+
+    @contextmanager
+    def after_twenty(seconds: float | None) -> Iterator[Callable[[], bool]]:
+        assert seconds == 600
+        yield lambda: next(asked, True)
+
+    monkeypatch.setattr(origin_trace, "stopping", after_twenty)
+    done = run("trace", "demo", "--seconds", "600", "--json")
     assert done.exit_code == 0, done.output
     found = json.loads(done.stdout)
     assert found["schema"] == "wetmount.origin.trace/1"
@@ -203,7 +214,17 @@ def test_trace_tells_progress_on_standard_error_and_can_be_stopped() -> None:
     assert sum(one["probability"] for one in found["candidates"]) == pytest.approx(1)
     assert found["convergence"]["stopped"]
     assert "sweeps: " in done.stderr
-    assert "Stopped after" in " ".join(run("trace", "demo", "--seconds", "0.5").stdout.split())
+    words = " ".join(run("trace", "demo", "--seconds", "600").stdout.split())
+    assert "Where it came in" in words
+    assert "Stopped after" in words
+    assert "Clean as far as can be judged: " in words
+
+
+def test_the_time_to_refine_ends() -> None:
+    with stopping(0.02) as stop:
+        assert not stop()
+        threading.Event().wait(0.03)
+        assert stop()
 
 
 def test_control_c_stops_once_and_the_handler_is_put_back() -> None:
