@@ -42,6 +42,9 @@ FORMALIN = {
 }  # fmt: skip
 
 
+PAPER = {"paper": "prescription", "prescriber": "Dr Hale"}
+
+
 def text(response: Any) -> str:
     """A page as it is read: no tags, single blanks."""
     return " ".join(unescape(re.sub(r"<[^>]+>", " ", response.content.decode())).split())
@@ -180,6 +183,30 @@ def test_a_dose_goes_onto_today_and_to_its_course(browser: Client, case: Case) -
     assert (task.kind, task.title, task.case_id) == ("dose", "Salt: 300 g", case.pk)
 
 
+def test_an_amount_is_written_down_with_who_prescribed_it(browser: Client, case: Case, tank: Tank) -> None:
+    asked = SALT | PAPER | {"agent": "praziquantel_bath", "dose": "2 mg/L", "step": "1 mg", "temperature": "24 C",
+                            "case": case.number}  # fmt: skip
+    page = browser.get("/dose/", asked)
+    assert "From a prescription by Dr Hale" in text(page)
+    keep = re.search(r'action="(/dose/keep/[^"]+)"', page.content.decode())
+    assert keep is not None
+    assert browser.post(unescape(keep[1])).status_code == 302
+    note = Note.objects.get()
+    assert note.case_id == case.pk
+    assert "Praziquantel: 200 mg of pure" in note.text.replace("praziquantel", "Praziquantel")
+    assert "From a prescription by Dr Hale." in note.text
+    assert "Water: 100 to 100 L." in note.text
+    # without a case, with a tank; without either, and without an amount, nowhere
+    address = query(SALT, place=f"system:{tank.system_id}").replace("/dose/", "/dose/keep/")
+    assert browser.post(address).status_code == 302
+    assert Note.objects.filter(system=tank.system).count() == 1
+    assert browser.post(query(SALT).replace("/dose/", "/dose/keep/")).status_code == 422
+    too_much = query(SALT | {"dose": "50 g/L"}, case=case.number).replace("/dose/", "/dose/keep/")
+    assert browser.post(too_much).status_code == 422
+    assert browser.get("/dose/keep/").status_code == 405
+    assert Note.objects.count() == 2
+
+
 # --- agents without a sum ---------------------------------------------------------------------------------------------
 
 
@@ -203,7 +230,6 @@ def test_no_row_for_the_skin_is_a_statement(browser: Client) -> None:
 
 # --- every stop -------------------------------------------------------------------------------------------------------
 
-PAPER = {"paper": "prescription", "prescriber": "Dr Hale"}
 COPPER = SALT | {
     "agent": "copper_sulfate_fw", "dose": "0.5 mg/L CuSO4", "lawful": "yes", "checked": "copper_test", "ph": "7.4",
 }  # fmt: skip

@@ -6,6 +6,7 @@ from wetmount.casebook.views import dose, dose_changes, dose_course, dose_feed, 
 
 urlpatterns: list[URLPattern] = [
     path("dose/", dose.page, name="dose"),
+    path("dose/keep/", dose.keep, name="dose_keep"),
     path("dose/with/", dose.together, name="dose_with"),
     path("dose/volume/", dose_volume.page, name="dose_volume"),
     path("dose/volume/keep/", dose_volume.keep, name="dose_volume_keep"),

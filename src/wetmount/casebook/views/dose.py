@@ -5,15 +5,18 @@ from __future__ import annotations
 import uuid
 from typing import Any, Final
 
-from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
-from django.views.decorators.http import require_GET, require_http_methods
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from wetmount import dose_rules
 from wetmount.case_check import host_names
+from wetmount.casebook import clock
 from wetmount.casebook.models import Case, System, Tank
 from wetmount.casebook.reference import reference
 from wetmount.casebook.services import keeping
 from wetmount.casebook.services.entering import once
+from wetmount.casebook.services.refusals import Refused
 from wetmount.casebook.views.dose_forms import (
     Form,
     address,
@@ -147,7 +150,8 @@ def _facts(row: DoseRow) -> list[tuple[str, str]]:
 
 def _shown(case: Case | None, form: Form, row: DoseRow, order: Order, answer: DoseAnswer) -> dict[str, Any]:
     amount = answer.state == "amount"
-    rows = [*answer.rows, *(stop.row for stop in answer.stops), *([f"dose_rules {row.rule}"] if row.rule else [])]
+    rule = [f"dose_rules {row.rule}"] if hasattr(dose_rules, row.rule or "-") else []
+    rows = [*answer.rows, *(stop.row for stop in answer.stops), *rule]
     reached = answer.concentration
     cautions = [one for one in cautions_for(reference(), agents=(row.treatment,)) if one.because]
     volume = "" if order.volume is None else f"{order.volume.low_l:.6g} L to {order.volume.high_l:.6g} L"
@@ -166,8 +170,22 @@ def _shown(case: Case | None, form: Form, row: DoseRow, order: Order, answer: Do
         ["Amount = weight of the fish × dose ÷ strength in hand"],
         "course_href": address("dose_course", case, **carried) if answer.unit in ("mg/L", "g/L", "uL/L") else "",
         "yes_href": _confirmed(form), "task_title": answer.written[0] if amount and answer.written else "",
-        "task_detail": " ".join(f"{line}." for line in answer.written[1:]), "tasks_href": address("dose_tasks", case),
+        "task_detail": " ".join(f"{line}." for line in (*answer.written[1:], *_by(order))),
+        "tasks_href": address("dose_tasks", case), "today": clock.today().isoformat(), "by": _by(order),
+        "keep_href": _keep_address(case, form) if amount and not order.overrides else "", "where": _where(case, form),
     }  # fmt: skip
+
+
+def _by(order: Order) -> tuple[str, ...]:
+    """Who stands for the dose, when it is from a prescription or label."""
+    by = order.prescription
+    if by is None:
+        return ()
+    return (f"From {'the label of' if by.kind == 'label' else 'a prescription by'} {by.prescriber}",)
+
+
+def _keep_address(case: Case | None, form: Form) -> str:
+    return f"{address('dose_keep', case)}{'&' if case is not None else '?'}{_rest(form.given)}"
 
 
 def _typed(answer: DoseAnswer) -> str:
@@ -200,6 +218,36 @@ def _confirmed(form: Form) -> str:
     return f"?{given.urlencode()}"
 
 
+@require_POST
+def keep(request: HttpRequest) -> HttpResponse:
+    """What was worked out, written down in the case or with the tank; worked out anew from the address."""
+    case = case_of(request)
+    form = Form(request.GET, of_case(case))
+    row, where = reference().doses.get(form.text("agent")), _where(case, form)
+    order = order_from(form, row) if row is not None and has_sum(row) else None
+    answer = dose(order, reference()) if order is not None else None
+    if answer is None or order is None or answer.state != "amount":
+        raise Refused("There is no amount to write down.")
+    if where is None:
+        raise Refused("Open the dose from a case that is not closed, or choose a tank, so that it can be written down.")
+    volume = () if order.volume is None else (f"Water: {order.volume.low_l:.4g} to {order.volume.high_l:.4g} L",)
+    text = " ".join(f"{line}." for line in (*answer.written, *volume, *_by(order)))
+    keeping.add_note(request.device, text, **_of(where))
+    return redirect(f"{address('dose', case)}{'&' if case is not None else '?'}{_rest(request.GET)}")
+
+
+def _rest(given: QueryDict) -> str:
+    given = given.copy()
+    given.pop("case", None)
+    return given.urlencode()
+
+
+def _of(where: Case | Tank | System) -> dict[str, Any]:
+    """The place of a note."""
+    return {"case": where if isinstance(where, Case) else None, "tank": where if isinstance(where, Tank) else None,
+            "system": where if isinstance(where, System) else None}  # fmt: skip
+
+
 # --- overrides --------------------------------------------------------------------------------------------------------
 
 
@@ -230,14 +278,13 @@ def _write_down(request: HttpRequest, case: Case | None, form: Form, order: Orde
     if used not in answer.overridden:
         return
     where = _where(case, form)
+    assert where is not None  # without one no override is taken
     amount = f" {answer.written[0]}." if answer.written and answer.state == "amount" else ""
     stop = used.stop.replace("_", " ")
     text = f"{answer.substance}: {used.person} went against the stop ({stop}), because: {used.reason}.{amount}"
-    named = {"case": where if isinstance(where, Case) else None, "tank": where if isinstance(where, Tank) else None,
-             "system": where if isinstance(where, System) else None}  # fmt: skip
     with once(request.POST.get("id", "")) as is_new:
         if is_new:
-            keeping.add_note(request.device, text, **named)
+            keeping.add_note(request.device, text, **_of(where))
 
 
 # --- may this go with that --------------------------------------------------------------------------------------------

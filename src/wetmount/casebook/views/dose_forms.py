@@ -13,6 +13,7 @@ from django.http import HttpRequest, QueryDict
 from django.urls import reverse
 
 from wetmount import dose_rules
+from wetmount.case_check import host_row
 from wetmount.casebook.access import case_or_404
 from wetmount.casebook.models import Case, Device, Look, Reading, System, Tank
 from wetmount.casebook.reference import reference
@@ -22,6 +23,7 @@ from wetmount.casebook.views.today import last_said
 from wetmount.dose_typed import READINGS, volume_of
 from wetmount.errors import InputError
 from wetmount.reference.rows import TABLES, DoseRow
+from wetmount.units import parse_quantity
 from wetmount.volume import Volume, exactly, volume_from_label
 
 T = TypeVar("T")
@@ -96,8 +98,6 @@ class Form:
 
     def quantity(self, name: str, kind: str) -> float | None:
         """A number with its unit, in the internal unit of its kind; None when empty or wrong."""
-        from wetmount.units import parse_quantity
-
         text = self.text(name)
         return self.read(name, lambda: parse_quantity(text, kind, field=name).value) if text else None
 
@@ -189,6 +189,9 @@ def of_case(case: Case | None) -> dict[str, str]:
     if case is None:
         return {}
     values = {"host": case.species or case.host_group}
+    row = host_row(case.species, reference())
+    if row is not None:
+        values["water"] = "sea" if "marine" in reference().host_group_line(row.host_group) else "fresh"
     system = case.system or (case.tank.system if case.tank is not None else None)
     if system is not None:
         values["place"] = f"system:{system.pk}"
