@@ -49,9 +49,9 @@ def ess_tail(draws: Array) -> float:
         return float("nan")
     found = []
     for share in (0.05, 0.95):
-        below = (draws <= np.quantile(draws, share)).astype(float)
+        below = _split((draws <= np.quantile(draws, share)).astype(float))
         if np.ptp(below) > 0:
-            found.append(_ess(_split(below)))
+            found.append(_ess(below))
     return min(found, default=float("nan"))
 
 
