@@ -40,7 +40,9 @@ def room(tmp_path: Path) -> str:
     return str(tmp_path / "room")
 
 
-@pytest.mark.parametrize("name", ["new", "check", "import", "exposures", "curve", "chains", "trace"])
+@pytest.mark.parametrize(
+    "name", ["new", "check", "import", "exposures", "curve", "chains", "trace", "control", "round"]
+)
 def test_every_part_has_help(name: str) -> None:
     done = run(name, "--help")
     assert done.exit_code == 0
@@ -185,6 +187,10 @@ BAD = [
     (["import", "nowhere.csv", "demo", "--table", "moves"], "no such file"),
     (["import", "nowhere.csv", "demo", "--table", "mov"], "no table of a room"),
     (["trace", "nowhere"], "no such file"),
+    (["control", "nowhere"], "no such file"),
+    (["control", "demo", "--days", "0"], "accepted are 1 to 28"),
+    (["control", "demo", "--examination", "skin_scarpe"], "did you mean skin_scrape"),
+    (["round", "demo", "--condition", "cosita"], "did you mean costia"),
 ]  # fmt: skip
 
 
@@ -218,6 +224,45 @@ def test_trace_tells_progress_on_standard_error_and_can_be_stopped(monkeypatch: 
     assert "Where it came in" in words
     assert "Stopped after" in words
     assert "Clean as far as can be judged: " in words
+
+
+@pytest.fixture
+def quickly(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Tracing that stops after 20 sweeps, whatever the time."""
+
+    @contextmanager
+    def after_twenty(seconds: float | None) -> Iterator[Callable[[], bool]]:
+        asked = iter([False] * 20)
+        yield lambda: next(asked, True)
+
+    monkeypatch.setattr(origin_trace, "stopping", after_twenty)
+
+
+@pytest.mark.usefixtures("quickly")
+def test_control_tells_cuts_and_whom_to_examine() -> None:
+    found = data("control", "demo", "--days", "10")
+    cuts = found["control"]
+    assert cuts["days"] == 10
+    saved = [cut["saved"] for cut in cuts["alone"]]
+    assert saved == sorted(saved, reverse=True)
+    assert {one["tank"] for one in found["learn"]}.isdisjoint({"A4", "A5", "A9"})  # it was seen there
+    assert {one["tank"] for one in found["learn"]}.isdisjoint({"A8", "A12", "Q2"})  # no fish are in them
+    words = " ".join(run("control", "demo").stdout.split())
+    assert "more tanks are expected to catch it in 14 days" in words
+    assert "Examine next: " in words
+
+
+@pytest.mark.usefixtures("quickly")
+def test_the_round_goes_from_clean_to_sick_and_knows_of_other_problems() -> None:
+    found = data("round", "demo")
+    order = [stop["status"] for stop in found["round"]["stops"]]
+    assert order == sorted(order, key=["clean", "suspect", "sick"].index)
+    assert {stop["tank"] for stop in found["round"]["stops"]} == {tank.id for tank in demo_room().tanks}
+    assert [stop["tank"] for stop in found["round"]["stops"] if stop["status"] == "sick"] == ["A4", "A5", "A9"]
+    assert found["other_problems"] == {"camallanosis": ["C7", "C8", "C3"]}
+    words = " ".join(run("round", "demo").stdout.split())
+    assert "Camallanus red worm in C7, C8, C3" in words
+    assert "Never back to a tank earlier in the list" in words
 
 
 def test_the_time_to_refine_ends() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from wetmount.commands.origin_control import control, round_command
 from wetmount.commands.origin_room import check, import_, new
 from wetmount.commands.origin_tables import chains, curve, exposures
 from wetmount.commands.origin_trace import trace_command
@@ -17,5 +18,5 @@ def command() -> None:
     """
 
 
-for _part in (new, check, import_, exposures, curve, chains, trace_command):
+for _part in (new, check, import_, exposures, curve, chains, trace_command, control, round_command):
     command.add_command(_part)
