@@ -19,7 +19,7 @@ from django.test import Client
 
 from wetmount.casebook.models import Act, Case, Device, Note, Tank, TaskDue
 from wetmount.casebook.reference import reference
-from wetmount.casebook.services import cases, keeping
+from wetmount.casebook.services import cases, keeping, looking
 from wetmount.casebook.views import dose as dose_view
 from wetmount.casebook.views.dose_forms import agents_by_route, agents_without_sum, is_demonstration, row_link
 from wetmount.casebook.views.room_keeping import _change_named
@@ -84,6 +84,11 @@ def test_from_a_case_come_its_fish_its_water_and_its_readings(browser: Client, d
     assert 'value="Melanotaenia boesemani"' in page
     assert 'value="5 dKH"' in page
     assert 'value="25.5 C"' in page
+    assert "Filled in: the readings of 3 October. Type what is so now." in unescape(re.sub(r"<[^>]+>", "", page))
+    # a later look without them: what was read before does not count as the water now
+    looking.begin_look(device, case, dt.date(2026, 10, 20))
+    later = browser.get("/dose/", {"case": case.number, "agent": "copper_sulfate_fw"})
+    assert 'value="5 dKH"' not in later.content.decode()
     # the tank stands on a rack: the water that is dosed is that of the rack
     assert re.search(r'<option value="system:\d+" selected>Rack A, 660 L</option>', page)
 

@@ -74,7 +74,8 @@ def command(
 ) -> None:
     """An amount to weigh or measure, or why there is none.
 
-    TREATMENT is an id of the reference, such as salt_indefinite. READING is NAME=VALUE with its unit, such as
+    Baths, feed and injections; no row of the reference gives a substance painted on a fish, so none is worked out for
+    the skin. TREATMENT is an id of the reference, such as salt_indefinite. READING is NAME=VALUE with its unit, such as
     temperature=25C kh="6 dKH"; what is not known counts as dangerous.
     """
     from wetmount.dose import Order, Override, dose

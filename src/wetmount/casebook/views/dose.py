@@ -165,7 +165,8 @@ def _shown(case: Case | None, form: Form, row: DoseRow, order: Order, answer: Do
         "reached": reached,
         "reached_words": "" if reached is None else _range(reached.at_high_volume, reached.at_low_volume, answer.unit),
         "may_override": not is_demonstration() and _where(case, form) is not None, "demo": is_demonstration(),
-        "stops": _offered(answer), "cautions": cautions, "rows": list(dict.fromkeys(rows)),
+        "stops": _offered(answer), "cautions": cautions,
+        "first_cautions": [one for one in cautions if one.severity == "stop"], "rows": list(dict.fromkeys(rows)),
         "formulas": ["Amount = water × dose ÷ strength in hand"] if row.route not in ("feed", "injection") else
         ["Amount = weight of the fish × dose ÷ strength in hand"],
         "course_href": address("dose_course", case, **carried) if answer.unit in ("mg/L", "g/L", "uL/L") else "",

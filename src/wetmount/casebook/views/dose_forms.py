@@ -9,13 +9,14 @@ from dataclasses import dataclass, field
 from typing import Any, Final, TypeVar
 from urllib.parse import quote, urlencode
 
+from django.db.models import F
 from django.http import HttpRequest, QueryDict
 from django.urls import reverse
 
 from wetmount import dose_rules
 from wetmount.case_check import host_row
 from wetmount.casebook.access import case_or_404
-from wetmount.casebook.models import Case, Device, Look, Reading, System, Tank
+from wetmount.casebook.models import Case, Device, Look, System, Tank
 from wetmount.casebook.reference import reference
 from wetmount.casebook.views import count_forms
 from wetmount.casebook.views.count import frame
@@ -122,6 +123,9 @@ def framed(request: HttpRequest, case: Case | None, here: str) -> dict[str, Any]
     context = frame(request, case, None) | {"here": here, "ways": ways(case)}
     if case is None:
         context["last"] = last_said(request.device)
+    else:
+        look = last_look(case)
+        context["read_on"] = look.on if look is not None and look.readings.exists() else None
     return context
 
 
@@ -185,7 +189,8 @@ def agents_without_sum() -> list[tuple[str, str, str]]:
 
 
 def of_case(case: Case | None) -> dict[str, str]:
-    """What the case says already: its fish, its water, the last readings as they were typed."""
+    """What the case says already: its fish, its water, the readings of its last look as they were typed. Those of
+    earlier looks are not taken: what is not known of the water now counts as dangerous."""
     if case is None:
         return {}
     values = {"host": case.species or case.host_group}
@@ -197,10 +202,15 @@ def of_case(case: Case | None) -> dict[str, str]:
         values["place"] = f"system:{system.pk}"
     elif case.tank is not None:
         values["place"] = f"tank:{case.tank.pk}"
-    looks = Look.objects.filter(case=case)
-    for reading in Reading.objects.filter(look__in=looks).order_by("look__on", "look_id", "pk"):
-        values[reading.parameter] = reading.value
+    look = last_look(case)
+    if look is not None:
+        values |= {reading.parameter: reading.value for reading in look.readings.order_by("pk")}
     return {name: text for name, text in values.items() if text}
+
+
+def last_look(case: Case) -> Look | None:
+    """The last look of a case."""
+    return case.looks.order_by(F("on").desc(nulls_last=True), "-id").first()
 
 
 def places(case: Case | None = None) -> list[tuple[str, list[tuple[str, str]]]]:
