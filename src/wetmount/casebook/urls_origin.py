@@ -2,11 +2,16 @@
 
 from django.urls import URLPattern, path
 
-from wetmount.casebook.views import chains, epidemic_curve, exposures, room_seen
+from wetmount.casebook.views import chains, epidemic_curve, exposures, origin, room_seen
 
 urlpatterns: list[URLPattern] = [
     path("rooms/<int:pk>/seen/", room_seen.enter, name="room_enter"),
     path("rooms/<int:pk>/exposures/", exposures.page, name="room_exposures"),
     path("rooms/<int:pk>/curve/", epidemic_curve.page, name="room_curve"),
     path("rooms/<int:pk>/chains/", chains.page, name="room_chains"),
+    path("rooms/<int:pk>/origin/", origin.page, name="room_origin"),
+    path("rooms/<int:pk>/control/", origin.control, name="room_control"),
+    path("rooms/<int:pk>/round/", origin.todays_round, name="room_round"),
+    path("rooms/<int:pk>/origin/part/", origin.part, name="room_origin_part"),
+    path("rooms/<int:pk>/origin/stop/", origin.stop, name="room_origin_stop"),
 ]

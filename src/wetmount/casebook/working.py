@@ -10,7 +10,7 @@ import time
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from threading import Event, Lock, Semaphore, Thread
-from typing import Any, Final
+from typing import Any, Final, Protocol
 
 from wetmount.errors import InputError
 
@@ -20,11 +20,19 @@ KEPT: Final = 32
 AT_ONCE: Final = 2
 
 
+class Told(Protocol):
+    """How work tells how far it is: the share done (0-1) and, if it has one, a first answer. False: stop."""
+
+    def __call__(self, share: float, part: Any = None) -> bool: ...
+
+
 class Work:
-    """One piece of work: `share` done (0-1), then `answer` or `wrong`; `stopped` when it was given up."""
+    """One piece of work: `share` done (0-1) and perhaps a first answer, `part`; then `answer` or `wrong`; `stopped`
+    when it was given up."""
 
     def __init__(self) -> None:
         self.share = 0.0
+        self.part: Any = None
         self.answer: Any = None
         self.wrong: InputError | None = None
         self.stopped = False
@@ -36,14 +44,16 @@ class Work:
         self.asked_at = math.inf if seconds is None else time.monotonic()
         return self._ended.wait(seconds)
 
-    def told(self, share: float) -> bool:
+    def told(self, share: float, part: Any = None) -> bool:
         """Progress as the core tells it; False stops."""
         self.share = share
+        if part is not None:
+            self.part = part
         if time.monotonic() - self.asked_at > FORGOTTEN_SECONDS:
             self.stopped = True
         return not self.stopped
 
-    def run(self, make: Callable[[Callable[[float], bool]], Any]) -> None:
+    def run(self, make: Callable[[Told], Any]) -> None:
         """Do it, in a thread of its own."""
         try:
             with _room:
@@ -64,7 +74,7 @@ _lock = Lock()
 _room = Semaphore(AT_ONCE)
 
 
-def work(key: Hashable, make: Callable[[Callable[[float], bool]], Any]) -> Work:
+def work(key: Hashable, make: Callable[[Told], Any]) -> Work:
     """The work of this key, begun if there is none or it was stopped."""
     with _lock:
         known = _all.get(key)

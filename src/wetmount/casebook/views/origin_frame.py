@@ -21,6 +21,9 @@ PAGES: Final = (
     ("room_exposures", "Exposures"),
     ("room_curve", "Curve"),
     ("room_chains", "Chains"),
+    ("room_origin", "Origin"),
+    ("room_control", "Control"),
+    ("room_round", "Round"),
 )
 """Address name and word of each page, in the order of work."""
 
