@@ -48,6 +48,8 @@ class Record:
     room: core.Room
     tanks: dict[str, Tank]
     """Id in the record → the tank."""
+    systems: dict[str, System]
+    batches: dict[str, Batch]
     left_out: tuple[str, ...]
     counted: tuple[str, ...]
     """What counted besides what was entered for the room, and how what was not stated was taken."""
@@ -99,6 +101,8 @@ class _Gathering:
         self.rows: dict[str, list[tuple[Any, str]]] = defaultdict(list)
         self.sign_keys: dict[Any, list[int]] = defaultdict(list)
         self.impossible: dict[int, str] = {}
+        self.systems: dict[str, System] = {}
+        self.batches: dict[str, Batch] = {}
         self.tank_rows = sorted(Tank.objects.filter(room=room).select_related("system"), key=_as_they_stand)
         self.names = _Names()
         self.tanks = {tank.pk: self.names.take(tank.name) for tank in self.tank_rows}
@@ -129,15 +133,15 @@ class _Gathering:
         room = self._without_clashes(room)
         tanks = {self.tanks[tank.pk]: tank for tank in self.tank_rows if self.tanks[tank.pk] in _ids(room.tanks)}
         left_out, counted = (tuple(dict.fromkeys(said)) for said in (self.left_out, self.counted))
-        return Record(room, tanks, left_out, counted, self.impossible)
+        return Record(room, tanks, self.systems, self.batches, left_out, counted, self.impossible)
 
     # --- tanks and fish ---------------------------------------------------------------------------------------------
 
     def _tanks(self) -> None:
-        systems = {row.pk: self.names.take(row.name, of="system") for row in System.objects.filter(room=self.row)}
-        for pk, id in systems.items():
+        self.systems = {self.names.take(row.name, of="system"): row for row in System.objects.filter(room=self.row)}
+        systems = {row.pk: id for id, row in self.systems.items()}
+        for id in self.systems:
             self.rows["systems"].append((core.System(id), f"System {id}"))
-            del pk
         for tank in self.tank_rows:
             id = self.tanks[tank.pk]
             system = systems.get(tank.system_id or 0)
@@ -211,6 +215,7 @@ class _Gathering:
             number=number or None,
         )
         self.rows["batches"].append((made, f"{_opening(str(row))} in {self.tanks[pk]}"))
+        self.batches[id] = row
         lots[pk, row.pk].parts[id] = number
 
     def _moved(self, move: Move, batch: Batch, arrived_before: int, lots: dict[tuple[int, int], _Lot]) -> None:

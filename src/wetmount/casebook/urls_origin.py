@@ -2,10 +2,13 @@
 
 from django.urls import URLPattern, path
 
-from wetmount.casebook.views import chains, epidemic_curve, exposures, origin, room_seen
+from wetmount.casebook.views import chains, epidemic_curve, exposures, origin, room_seen, room_sheet
 
 urlpatterns: list[URLPattern] = [
     path("rooms/<int:pk>/seen/", room_seen.enter, name="room_enter"),
+    path("rooms/<int:pk>/sheet/", room_sheet.page, name="room_sheet"),
+    path("rooms/<int:pk>/sheet/take/", room_sheet.take, name="room_sheet_take"),
+    path("rooms/<int:pk>/file/", room_sheet.room_file, name="room_file"),
     path("rooms/<int:pk>/exposures/", exposures.page, name="room_exposures"),
     path("rooms/<int:pk>/curve/", epidemic_curve.page, name="room_curve"),
     path("rooms/<int:pk>/chains/", chains.page, name="room_chains"),
