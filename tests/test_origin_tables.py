@@ -15,6 +15,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from msgspec import structs
 from scipy import stats
+from scipy.stats import contingency
 from statsmodels.stats.contingency_tables import StratifiedTable, Table2x2
 from statsmodels.stats.multitest import multipletests
 
@@ -29,6 +30,7 @@ from wetmount.origin.tables import (
     attack_rates,
     benjamini_hochberg,
     chi_square,
+    exact_odds_ratio,
     fisher_exact,
     holm,
     mantel_haenszel,
@@ -199,6 +201,24 @@ def test_fisher_of_large_tables_is_scipys(table: tuple[int, int, int, int]) -> N
     assert fisher_exact(TwoByTwo(*table)) == pytest.approx(stats.fisher_exact([[a, b], [c, d]]).pvalue, rel=1e-8)
 
 
+@settings(max_examples=100, deadline=None)
+@given(cells, cells, cells, cells)
+def test_exact_odds_ratio_is_scipys(a: int, b: int, c: int, d: int) -> None:
+    table = TwoByTwo(a, b, c, d)
+    assume(table.comparable)
+    found = exact_odds_ratio(table)
+    peer = contingency.odds_ratio([[a, b], [c, d]], kind="conditional")
+    limits = peer.confidence_interval(0.95)
+    assert (found.value, found.low, found.high) == pytest.approx((peer.statistic, limits.low, limits.high), rel=1e-6)
+
+
+def test_exact_odds_ratio_of_a_large_table_is_near_the_woolf_interval() -> None:
+    """Two independent ways that must meet where counts are large."""
+    table = TwoByTwo(50_000, 40_000, 30_000, 40_000)
+    exact, wald = exact_odds_ratio(table), odds_ratio(table)
+    assert (exact.value, exact.low, exact.high) == pytest.approx((wald.value, wald.low, wald.high), rel=1e-4)
+
+
 def test_fisher_against_every_arrangement() -> None:
     """Counted out: 3 ill among 7 of whom 4 were exposed; every choice of the ill is as likely."""
     from itertools import combinations
@@ -275,7 +295,7 @@ def test_zero_cells_are_handled_and_said() -> None:
 def test_nothing_to_compare_is_said(table: tuple[int, int, int, int]) -> None:
     empty = TwoByTwo(*table)
     assert not empty.comparable
-    for ratio in (risk_ratio(empty), odds_ratio(empty)):
+    for ratio in (risk_ratio(empty), odds_ratio(empty), exact_odds_ratio(empty)):
         assert (ratio.value, ratio.low) == (None, None)
         assert "nothing to compare" in ratio.note
     assert chi_square(empty) is None

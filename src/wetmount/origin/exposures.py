@@ -23,6 +23,7 @@ from wetmount.origin.tables import (
     TwoByTwo,
     attack_rates,
     benjamini_hochberg,
+    exact_odds_ratio,
     fisher_exact,
     holm,
     mantel_haenszel,
@@ -85,6 +86,8 @@ class Exposure:
     attack_unexposed: float
     risk: Ratio
     odds: Ratio
+    odds_exact: Ratio
+    """Conditional odds ratio with its exact interval: the one to trust with few tanks or a zero cell."""
     p: float
     holm: float
     benjamini_hochberg: float
@@ -223,6 +226,7 @@ class _Groups:
             unexposed,
             risk_ratio(table),
             odds_ratio(table),
+            exact_odds_ratio(table),
             p,
             p,
             p,

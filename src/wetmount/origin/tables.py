@@ -7,16 +7,18 @@ say what a figure leans on, above all where a cell is zero.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
-from wetmount.distributions import chi2_sf, normal_quantile
+from wetmount.distributions import bisect, chi2_sf, normal_quantile
 from wetmount.errors import InputError
 
 CONFIDENCE: Final = 0.95
+Floats = NDArray[np.float64]
 MOST: Final = 10_000_000
 """Units in one table; more would only be a slip, and the exact test would take its time over it."""
 
@@ -146,9 +148,7 @@ def _cells(table: TwoByTwo, zero: bool) -> tuple[float, float, float, float]:
 
 
 def _log_wald(value: float, centre: float, spread: float, zero: bool, confidence: float) -> Ratio:
-    if not 0 < confidence < 1:
-        raise InputError(f"{confidence:g} is no confidence; accepted are numbers between 0 and 1, such as 0.95")
-    width = normal_quantile(0.5 + confidence / 2) * spread
+    width = normal_quantile(0.5 + _sure(confidence) / 2) * spread
     return Ratio(value, centre * math.exp(-width), centre * math.exp(width), ZERO_NOTE if zero else "")
 
 
@@ -181,17 +181,76 @@ def fisher_exact(table: TwoByTwo, side: str = "two-sided") -> float:
     return float(min(1.0, shares[shares <= shares[at] * TIES].sum()))
 
 
-def _hypergeometric(table: TwoByTwo, lowest: int, highest: int) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+def exact_odds_ratio(table: TwoByTwo, confidence: float = CONFIDENCE) -> Ratio:
+    """Conditional odds ratio with its exact interval, which needs no half added where a cell is zero.
+
+    Given the margins, a follows Fisher's noncentral hypergeometric distribution with weights P(k) ψ^k. The estimate has
+    mean a; the limits leave (1 - confidence)/2 at or beyond a on either side. Cornfield J, Proceedings of the Third
+    Berkeley Symposium 4:135-148, 1956.
+
+    >>> ratio = exact_odds_ratio(TwoByTwo(5, 0, 0, 7))
+    >>> ratio.value, round(ratio.low, 3), ratio.high
+    (inf, 3.388, inf)
+    """
+    if not table.comparable:
+        return Ratio(None, None, None, "all units or none were exposed, or ill: nothing to compare")
+    lowest, highest = max(0, table.ill - table.unexposed), min(table.ill, table.exposed)
+    log_shares = _log_hypergeometric(table, lowest, highest)
+    k, tail = np.arange(lowest, highest + 1, dtype=np.float64), (1 - _sure(confidence)) / 2
+    beyond, upto = k >= table.a, k <= table.a
+
+    def weights(log_ratio: float) -> Floats:
+        log = log_shares + k * log_ratio
+        unscaled = np.exp(log - log.max())
+        scaled: Floats = unscaled / unscaled.sum()
+        return scaled
+
+    at_top, at_bottom = table.a == highest, table.a == lowest
+
+    def solve(short_of_zero: Callable[[float], float]) -> float:
+        return math.exp(bisect(lambda log_ratio: float(short_of_zero(log_ratio)), *_WIDE))
+
+    value = math.inf if at_top else 0.0 if at_bottom else solve(lambda x: float(weights(x) @ k) - table.a)
+    low = 0.0 if at_bottom else solve(lambda x: weights(x)[beyond].sum() - tail)
+    high = math.inf if at_top else solve(lambda x: tail - weights(x)[upto].sum())
+    return Ratio(value, low, high)
+
+
+_WIDE: Final = (-100.0, 100.0)
+"""Natural logarithms of odds ratios between which every limit of a table of millions lies."""
+
+
+def _sure(confidence: float) -> float:
+    if not 0 < confidence < 1:
+        raise InputError(f"{confidence:g} is no confidence; accepted are numbers between 0 and 1, such as 0.95")
+    return confidence
+
+
+def _hypergeometric(table: TwoByTwo, lowest: int, highest: int) -> Floats:
     """Probability of each possible a, from lowest to highest, with the margins as they are."""
-    n1, n0, m1 = table.exposed, table.unexposed, table.ill
-    k = np.arange(lowest, highest, dtype=np.float64)
-    up = (n1 - k) * (m1 - k) / ((k + 1) * (n0 - m1 + k + 1))  # P(k + 1) / P(k)
-    mode = min(max((n1 + 1) * (m1 + 1) // (table.total + 2), lowest), highest) - lowest
+    up, mode = _ratios(table, lowest, highest)
     weights = np.ones(highest - lowest + 1)
     weights[mode + 1 :] = np.cumprod(up[mode:])
     weights[:mode] = np.cumprod(1 / up[:mode][::-1])[::-1]
-    shares: np.ndarray[tuple[int], np.dtype[np.float64]] = weights / math.fsum(weights)
+    shares: Floats = weights / math.fsum(weights)
     return shares
+
+
+def _log_hypergeometric(table: TwoByTwo, lowest: int, highest: int) -> Floats:
+    """Natural logarithms of the same, up to a constant: in large tables most are too small for a float."""
+    up, mode = _ratios(table, lowest, highest)
+    logs = np.zeros(highest - lowest + 1)
+    logs[mode + 1 :] = np.cumsum(np.log(up[mode:]))
+    logs[:mode] = -np.cumsum(np.log(up[:mode])[::-1])[::-1]
+    return logs
+
+
+def _ratios(table: TwoByTwo, lowest: int, highest: int) -> tuple[Floats, int]:
+    """P(k + 1) / P(k) for each k from lowest, and the place of the likeliest k."""
+    n1, n0, m1 = table.exposed, table.unexposed, table.ill
+    k = np.arange(lowest, highest, dtype=np.float64)
+    up: Floats = (n1 - k) * (m1 - k) / ((k + 1) * (n0 - m1 + k + 1))
+    return up, min(max((n1 + 1) * (m1 + 1) // (table.total + 2), lowest), highest) - lowest
 
 
 def chi_square(table: TwoByTwo, *, yates: bool = False) -> tuple[float, float] | None:
