@@ -38,12 +38,13 @@ TITLE: Final = 70
 
 @dataclass(frozen=True, slots=True)
 class Giving:
-    """An agent of the plan: its name, the days it is given on, and its lines: the amount, or what is still open."""
+    """An agent of the plan: its name, the days it is given on, its lines (the amount, or what is still open), and the
+    amount alone, empty when there is none."""
 
     name: str
     days: tuple[date, ...]
     lines: tuple[str, ...]
-    has_amount: bool
+    amount: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,8 +106,8 @@ def sheet_of(
             answer = answers.get(row.treatment)
             lines = dose_lines(step, answer, reference)
             entries += _doses(row, step.days, lines)
-            has_amount = answer is not None and answer.state == "amount"
-            givings.append(Giving(agent_name(row.treatment, reference), step.days, lines, has_amount))
+            amount = amount_words(answer) if answer is not None else ""
+            givings.append(Giving(agent_name(row.treatment, reference), step.days, lines, amount))
             doses += lines if today in step.days or not step.days else ()
             continue
         entries += [_entry(step, day) for day in step.days]
@@ -161,14 +162,21 @@ def _moment(entry: CalendarEntry) -> str:
     return entry.when.isoformat()
 
 
+def amount_words(answer: DoseAnswer) -> str:
+    """The amount of a worked-out dose without the substance before it; empty when there is none."""
+    if answer.state != "amount" or not answer.written:
+        return ""
+    return answer.written[0].removeprefix(f"{answer.substance}: ")
+
+
 def dose_lines(step: PlanStep, answer: DoseAnswer | None, reference: Reference) -> tuple[str, ...]:
     """What a giving of an agent says: the practitioner's own words where they were changed, then the amount, or what
     is still open."""
     treatment = step.option or ""
     edited = (step.text,) if step.text != agent_words(treatment, reference) else ()
     if answer is not None and answer.state == "amount":
-        before = tuple(f"Only if {words}" for _, words in checks_of(treatment, reference))
-        return (*edited, *before, *answer.written)
+        checks = tuple(f"Only if {words}" for _, words in checks_of(treatment, reference))
+        return (*edited, *answer.written[:1], *checks, *answer.written[1:])
     points = open_points(answer, reference) if answer is not None else ("the amount is not worked out yet",)
     return (*edited, *(f"{reference.doses[treatment].substance}: no amount. {point}" for point in points))
 
@@ -278,7 +286,7 @@ def sheet_lines(sheet: KeeperSheet) -> Iterator[tuple[str, tuple[str, ...]]]:
     later = tuple(
         (f"{giving.name}, on {', '.join(day.isoformat() for day in giving.days)}", giving.lines)
         for giving in sheet.givings
-        if giving.has_amount and not set(giving.lines) <= set(sheet.today)
+        if giving.amount and not set(giving.lines) <= set(sheet.today)
     )
     for heading, lines in (
         ("Now", sheet.now),

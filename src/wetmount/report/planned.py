@@ -14,7 +14,7 @@ from wetmount.plan.amounts import amounts_for, open_points
 from wetmount.plan.choose import left_open
 from wetmount.plan.options import apart_words, plan_for
 from wetmount.plan.record import agent_name, agent_words, cautions_of_days
-from wetmount.plan.sheets import contact_words, prevention
+from wetmount.plan.sheets import amount_words, contact_words, prevention
 from wetmount.plan.tank import KnownTank, tank_of
 from wetmount.reference import Reference
 from wetmount.report.document import Block, Facts, Heading, Points, Section, Table
@@ -91,7 +91,7 @@ def today_lines(telling: Telling, plan: Planned) -> list[str]:
             answer = plan.answers.get(step.option or "")
             if answer is None or (step.days and first is not None and first not in step.days):
                 continue
-            amount = answer.written[0] if answer.state == "amount" and answer.written else "no amount yet, see behind"
+            amount = amount_words(answer) or "no amount yet, see behind"
             lines.append(f"{agent_name(step.option or '', telling.reference)}: {amount}")
         elif step.kind in ("husbandry", "refer", "own") and step.urgency == "now" and not step.days:
             lines.append(step_words(telling, step))

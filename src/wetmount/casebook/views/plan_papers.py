@@ -36,7 +36,11 @@ def keeper(request: HttpRequest, number: int) -> HttpResponse:
     sheet, day = page.sheet, clock.today()
     parts = [(heading, lines) for heading, lines in sheet_lines(sheet) if heading != "Dates"]
     message = "\n\n".join("\n".join([heading, *(f"- {line}" for line in lines)]) for heading, lines in parts)
-    due = [f"{one.name}: {one.lines[0]}" for one in sheet.givings if one.lines and (day in one.days or not one.days)]
+    due = [
+        f"{one.name}: {one.amount or 'no amount yet, see below'}"
+        for one in sheet.givings
+        if day in one.days or not one.days
+    ]
     context = _context(request, case, look, page) | {
         "sheet": sheet,
         "today_lines": [*due, *sheet.others],

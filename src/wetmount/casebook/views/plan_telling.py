@@ -18,14 +18,18 @@ from wetmount.casebook.models import Case, Look, PlanChoice, PlanStep, TaskDue
 from wetmount.casebook.services.planning import kept_facts, plan_of
 from wetmount.casebook.services.weighing import Ready
 from wetmount.casebook.shared_water import shared_water
+from wetmount.casebook.views import dose_chart
 from wetmount.casebook.views.plan_timing import Counted, burdens
 from wetmount.cautions import CautionShown, cautions_for
+from wetmount.course import DoseEvent
 from wetmount.dose import DoseAnswer
+from wetmount.dose_writing import write_quantity
 from wetmount.forecast import MODELS
 from wetmount.forecast.situation import treatments_for
 from wetmount.plan import Option, Plan, plan_for
 from wetmount.plan.amounts import amounts_for, open_points
 from wetmount.plan.choose import left_open
+from wetmount.plan.courses import courses_of
 from wetmount.plan.options import Cover, apart_words
 from wetmount.plan.record import agent_name, agent_words, cautions_of_days, words_of
 from wetmount.plan.sheets import KeeperSheet, sheet_of
@@ -84,6 +88,21 @@ class StepShown:
     was: str
     first: bool
     last: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CourseShown:
+    """The course of an agent, drawn for wide and narrow screens, with the sentence that says the same."""
+
+    name: str
+    first: dt.date
+    last: dt.date
+    unit: str
+    volume: str
+    drawings: tuple[dose_chart.Drawing, dose_chart.Drawing]
+    told: str
+    safe: bool
+    words: tuple[str, ...]
 
 
 class PlanPage:
@@ -162,6 +181,26 @@ class PlanPage:
         if row.kind == "treat" and row.option in self.reference.doses:
             return agent_words(row.option, self.reference)
         return words_of(option, self.reference) if option is not None else ""
+
+    @property
+    def courses(self) -> Iterator[CourseShown]:
+        """What is in the water from day to day, of each agent that is given into the tank."""
+        for one in courses_of(self.facts, self.answers, self.reference):
+            doses = sum(isinstance(event, DoseEvent) for event in one.events)
+            volume = self.tank.facts.volume
+            least, most = (write_quantity(x, "L") for x in (volume.low_l, volume.high_l)) if volume else ("", "")
+            yield CourseShown(
+                agent_name(one.treatment, self.reference),
+                one.first,
+                one.first + dt.timedelta(days=one.days),
+                write_quantity(1, one.unit).partition(" ")[2],
+                f"Dosed for {least}, the least it may hold." if least == most else
+                f"For {least} to {most}, which it may hold.",
+                dose_chart.drawings(one.report, one.weaker, one.events, one.unit, one.days),
+                dose_chart.told(one.report, one.unit, one.days, doses),
+                one.report.safe,
+                one.report.words,
+            )  # fmt: skip
 
     @property
     def left_open(self) -> list[str]:
