@@ -109,7 +109,7 @@ def test_sampler_gives_the_exact_source_of_four_tanks(what: str, expected: list[
     for sweep in range(400):
         sampler.sweep()
         if sweep >= 40:
-            kept.append(sampler.state.day[sampler.plain].copy())
+            kept.append(sampler.state.day[:, sampler.plain].T.copy())
     days = np.concatenate(kept)
     one = days[(days == -1).sum(axis=1) == 1]
     assert len(one) > 4000
@@ -338,9 +338,9 @@ def test_shares_are_those_of_wallinga_and_teunis(
     sampler = Sampler(
         replace(model, links=links, rate_mean=np.array([0.0, -60.0]), rate_sd=np.ones(2)), 1, np.random.default_rng(1)
     )
-    sampler.state.day[:] = onsets
-    sampler.state.infectious[:] = np.array(onsets) + 1
-    sampler.state.log_rates[:] = [0.0, -60.0]
+    sampler.state.day[:] = np.array(onsets)[:, None]
+    sampler.state.infectious[:] = np.array(onsets)[:, None] + 1
+    sampler.state.log_rates[:] = [[0.0], [-60.0]]
     sampler._lay_out()
     shares = Recorder(sampler).shares()[0]
     assert shares[:, :5].sum(axis=0) == pytest.approx(numbers, abs=1e-9)
@@ -360,14 +360,17 @@ def test_what_the_sampler_keeps_up_equals_the_hazards_worked_out_afresh() -> Non
     sampler = Sampler(model, 8, np.random.default_rng(2))
     for _ in range(20):
         sampler.sweep()
-    state, plain = sampler.state, sampler.plain
-    fresh = hazards(model, state.infectious[plain], state.log_rates[plain])
-    at = np.clip(state.day[plain], 0, SMALL_DAYS - 1)
-    inside = sampler.inside()[plain]
-    hit = np.take_along_axis(fresh, at[:, :, None], axis=2)[:, :, 0]
-    assert sampler.hit[plain][inside] == pytest.approx(hit[inside], rel=1e-9)
+    plain = sampler.plain
+    days, infectious, log_rates = (
+        part[:, plain].T for part in (sampler.state.day, sampler.state.infectious, sampler.state.log_rates)
+    )
+    fresh = hazards(model, infectious, log_rates)
+    inside = (days >= 0) & (days < SMALL_DAYS)
+    hit = np.take_along_axis(fresh, np.clip(days, 0, SMALL_DAYS - 1)[:, :, None], axis=2)[:, :, 0]
+    assert sampler.hit[:, plain].T[inside] == pytest.approx(hit[inside], rel=1e-9)
     for tank in range(3):
-        assert sampler._borne(tank)[plain] == pytest.approx(fresh[:, tank], rel=1e-9)
+        borne = sampler.borne(tank)[:, plain].T
+        assert borne == pytest.approx(fresh[:, tank], rel=1e-9)
 
 
 def test_shared_things_divide_the_rate_and_dated_ones_count_on_their_day() -> None:

@@ -10,8 +10,9 @@ from __future__ import annotations
 import datetime
 import sys
 import time
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import pairwise, repeat
 from pathlib import Path
 
 import numpy as np
@@ -82,21 +83,22 @@ def judge(outbreak: Outbreak, found: Trace, seconds: float) -> Traced:
     )
 
 
-def run(outbreaks: int, reference: Reference, *, seed: int = SEED, other: bool = False) -> list[Traced]:
-    """Simulate and trace. `other`: the pace of each outbreak and the spread of the record differ from the model's."""
+def run_one(number: int, seed: int, other: bool) -> Traced:
+    """Simulate and trace outbreak `number` of a seed."""
+    reference = load_reference()
+    outbreak = draw_outbreak(np.random.default_rng([seed, number]), reference, other=other)
+    begun = time.process_time()
+    found = trace(outbreak.room, reference, seed=number)
+    return judge(outbreak, found, time.process_time() - begun)
+
+
+def run(outbreaks: int, *, seed: int = SEED, other: bool = False, workers: int = 2) -> list[Traced]:
+    """Many of them, in so many processes. `other`: the courses and the record differ from what the model believes."""
     found = []
-    for number in range(outbreaks):
-        rng = np.random.default_rng([seed, number])
-        outbreak = draw_outbreak(rng, reference, other=other)
-        begun = time.process_time()
-        traced = trace(outbreak.room, reference, seed=number)
-        found.append(judge(outbreak, traced, time.process_time() - begun))
-        if outbreaks > 10:
-            print(
-                f"{number + 1} {outbreak.origin} {found[-1].true_chance:.2f} {found[-1].held}",
-                file=sys.stderr,
-                flush=True,
-            )
+    with ProcessPoolExecutor(workers) as pool:
+        for one in pool.map(run_one, range(outbreaks), repeat(seed), repeat(other)):
+            found.append(one)
+            print(f"{len(found)} {one.true_chance:.2f} {one.held}", file=sys.stderr, flush=True)
     return found
 
 
@@ -155,7 +157,7 @@ def main() -> None:
     """Print the table, and write it when asked to."""
     numbers = [int(word) for word in sys.argv[1:] if word.isdigit()]
     count, reference, other = (numbers[0] if numbers else 20), load_reference(), "--other" in sys.argv
-    text = table(run(count, reference, other=other), reference, seed=SEED, other=other)
+    text = table(run(count, other=other), reference, seed=SEED, other=other)
     print(text)
     if "--write" in sys.argv:
         name = "origins_other.md" if other else "origins.md"

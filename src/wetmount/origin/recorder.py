@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from wetmount.origin.links import chance_to_hazard
 from wetmount.origin.model import RESIDENT
-from wetmount.origin.sampler import Sampler, _pick
+from wetmount.origin.sampler import Sampler, pick
 
 Array = NDArray[np.float64]
 
@@ -64,13 +64,13 @@ class Recorder:
         """
         sampler = self.sampler
         days, count, plain = sampler.days, sampler.count, sampler.plain
-        day = sampler.state.day[plain]
+        day = sampler.state.day[:, plain].T
         weight = np.zeros((len(plain), count, count + len(sampler.model.entries)))
-        live = sampler.by_segment[plain] * sampler.live(sampler.state.day, sampler.state.infectious)[plain]
+        live = (sampler.by_segment * sampler.live(sampler.state.day, sampler.state.infectious))[:, plain].T
         if live.shape[1]:
             weight[:, self.pair_target, self.pair_source] = np.add.reduceat(live, self.pair_starts, axis=1)
         inside = (day >= 0) & (day < days)
-        weight[:, :, -1] = np.where(inside, np.exp(sampler.state.log_rates[plain, -1:]), 0.0)
+        weight[:, :, -1] = np.where(inside, np.exp(sampler.state.log_rates[-1, plain])[:, None], 0.0)
         for place, tank, came, hazard in self.deliveries:
             weight[:, tank, count + place] = np.where(day[:, tank] == came, hazard, 0.0)
         for place, tank in self.residents:
@@ -83,7 +83,7 @@ class Recorder:
         """Keep what the chains hold now."""
         sampler, kept = self.sampler, self.kept
         count, plain = sampler.count, sampler.plain
-        day, chains = sampler.state.day[plain], len(plain)
+        day, chains = sampler.state.day[:, plain].T.copy(), len(plain)
         share = self.shares()
         early = np.where(self.seen, day, np.iinfo(np.int64).max)
         first_seen = early.argmin(axis=1)
@@ -95,15 +95,15 @@ class Recorder:
         origin = np.einsum("cn,cne->ce", ancestor, share[:, :, count:])
         rows = share.reshape(chains * count, -1)
         infected = day < sampler.days
-        picked = _pick(rows, sampler.rng).reshape(chains, count)
+        picked = pick(rows.T, sampler.rng).reshape(chains, count)
         infector = np.where(infected, picked, -1)
         tanks = np.arange(count)
         above = np.where(infected & (infector < count), infector, tanks)
         for _ in range(max(1, count).bit_length()):
             above = np.take_along_axis(above, above, axis=1)
         kept.day.append(day)
-        kept.infectious.append(sampler.state.infectious[plain])
-        kept.log_rates.append(sampler.state.log_rates[plain])
+        kept.infectious.append(sampler.state.infectious[:, plain].T.copy())
+        kept.log_rates.append(sampler.state.log_rates[:, plain].T.copy())
         kept.origin.append(origin)
         kept.infector.append(infector)
         kept.root.append(np.where(infected, above, -1))

@@ -1,14 +1,13 @@
 """Posterior sampling of the transmission model: Gibbs over each tank's day of infection, many chains side by side.
 
 Given the days of all other tanks, the conditional of one tank's day is computed exactly for every day, with its latent
-time summed out, and drawn from: nothing is proposed and refused. Chains run as one leading axis of every array. Links
+time summed out, and drawn from: nothing is proposed and refused. Chains run as the last axis of every array. Links
 are held as segments, constant over a span of days, so that what a tank bears and gives is a cumulative sum over days.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -30,7 +29,7 @@ SWAPS: Final = 6
 
 @dataclass(slots=True)
 class State:
-    """C chains: days of infection and of becoming infectious (C, n), log rates (C, K + 1)."""
+    """C chains: days of infection and of becoming infectious (n, C), log rates (K + 1, C)."""
 
     day: Days
     infectious: Days
@@ -45,10 +44,11 @@ class Segments:
     target: Days
     first: Days
     end: Days
+    """(S, 1) the last two, to stand beside chains."""
     strength: Array
     """(S, K)."""
     onto: Array
-    """(S, n): 1 where the segment leads to the tank."""
+    """(n, S): 1 where the segment leads to the tank."""
 
     @classmethod
     def of(cls, model: Model) -> Segments:
@@ -62,22 +62,54 @@ class Segments:
                 row = found.setdefault((piece.source, piece.target, first, end), np.zeros(len(links.kinds)))
                 row[links.kinds.index(piece.kind)] += piece.strength
         keys = sorted(found)
-        columns = np.array(keys, dtype=np.int64).reshape(-1, 4).T
+        source, target, begins, ends = np.array(keys, dtype=np.int64).reshape(-1, 4).T
         strength = np.array([found[key] for key in keys]).reshape(-1, len(links.kinds))
-        source, target, first_day, end_day = columns
-        return cls(source, target, first_day, end_day, strength, np.eye(count)[target])
+        return cls(source, target, begins[:, None], ends[:, None], strength, np.eye(count)[:, target])
 
 
 @dataclass(frozen=True, slots=True)
-class Outgoing:
-    """Segments that leave one tank, as a slice, and the tanks they lead to."""
+class Around:
+    """Segments into and out of one tank."""
 
-    part: slice
+    into: Days
+    into_source: Days
+    into_first: Days
+    brief: Days
+    """Places in `into` of segments that end before the record does."""
+    brief_end: Days
+    out: slice
+    out_target: Days
+    out_first: Days
+    out_end: Days
+    out_begins: Array
+    """(D + 1, segments): 1 on the first day of each."""
     others: Days
+    """The tanks that it leads to."""
     starts: Days
-    """Place in the slice where each other tank's segments begin."""
-    begins: Array
-    """(segments, D + 1): 1 on the first day of each."""
+    """Place in `out` where each other tank's segments begin."""
+
+    @classmethod
+    def of(cls, seg: Segments, tank: int, days: int) -> Around:
+        """For one tank of the segments."""
+        into = np.flatnonzero(seg.target == tank)
+        brief = np.flatnonzero(seg.end[into, 0] < days)
+        low, high = np.searchsorted(seg.source, (tank, tank + 1))
+        out = slice(int(low), int(high))
+        others, starts = np.unique(seg.target[out], return_index=True)
+        return cls(
+            into,
+            seg.source[into],
+            seg.first[into],
+            brief,
+            seg.end[into[brief]],
+            out,
+            seg.target[out],
+            seg.first[out],
+            seg.end[out],
+            np.eye(days + 1)[:, seg.first[out, 0]],
+            others,
+            starts,
+        )
 
 
 class Sampler:
@@ -90,19 +122,18 @@ class Sampler:
     def __init__(self, model: Model, pairs: int, rng: np.random.Generator) -> None:
         self.model, self.rng, self.chains = model, rng, 2 * pairs
         self.days, self.count = model.links.days, len(model.links.tanks)
-        self.segments = seg = Segments.of(model)
-        bounds = np.searchsorted(seg.source, np.arange(self.count + 1))
-        self.out = [_outgoing(seg, int(low), int(high), self.days) for low, high in pairwise(bounds)]
-        self.into = [np.flatnonzero(seg.target == tank) for tank in range(self.count)]
+        self.segments = Segments.of(model)
+        self.around = [Around.of(self.segments, tank, self.days) for tank in range(self.count)]
         self.latent = _latent_table(model.latent, self.days)
-        later = np.arange(self.days + 1)
-        self.from_day = (later[:, None] >= later).astype(float)
-        """(D + 1, D + 1): a sum over all days from one on, as a matrix product, faster than sums in order."""
+        self.latent_to = np.ascontiguousarray(self.latent.T)
+        self.from_day = np.triu(np.ones((self.days + 1, self.days + 1)))
+        """A sum over all days from one on, as a matrix product, faster than sums in order."""
         self.pulse_before = np.concatenate((np.zeros((self.count, 1)), model.pulse.cumsum(axis=1)), axis=1)
         self.held_before = np.concatenate((np.zeros((self.count, 1)), model.susceptible.cumsum(axis=1)), axis=1)
-        self.chain = np.arange(self.chains)[:, None]
-        self.offset = self.chain * (self.days + 1)
-        self.tanks = np.arange(self.count)
+        self.log_likelihood = np.ascontiguousarray(model.likelihood[:, :, None])
+        self.log_carried = np.log(model.resident / (1 - model.resident) + TINY)
+        self.chain = np.arange(self.chains)
+        self.tanks = np.arange(self.count)[:, None]
         self.boost = np.repeat([1.0, BOOST], pairs)
         self.plain = np.arange(pairs)
         """Chains that are as the model says, one for each place of the record."""
@@ -112,55 +143,64 @@ class Sampler:
     def _start(self) -> State:
         """Spread wide: days of seen tanks drawn from what their signs allow, each chain with a random way in."""
         model, rng, days = self.model, self.rng, self.days
-        rates = model.rate_mean + model.rate_sd * rng.standard_normal((self.chains, len(model.rate_mean)))
-        day = np.full((self.chains, self.count), days)
+        shape = (len(model.rate_mean), self.chains)
+        rates = model.rate_mean[:, None] + model.rate_sd[:, None] * rng.standard_normal(shape)
+        day = np.full((self.count, self.chains), days)
         for tank, watched in enumerate(model.watched):
             if watched.seen:
-                chance = np.exp(model.likelihood[tank, 1:-1]) * model.susceptible[tank]
                 # a tank whose days are all unlikely still starts somewhere
-                chance = chance + 1e-12 * model.susceptible[tank] + TINY
-                day[:, tank] = _pick(np.broadcast_to(chance, (self.chains, days)), rng)
+                chance = (np.exp(model.likelihood[tank, 1:-1]) + 1e-12) * model.susceptible[tank] + TINY
+                day[tank] = pick(np.repeat(chance[:, None], self.chains, axis=1), rng)
         entries = [entry for entry in model.entries if entry.tank is not None]
         for chain in range(self.chains if entries else 0):
             entry = entries[int(rng.integers(len(entries)))]
             begin = RESIDENT if entry.day is None else entry.day
             if entry.tank is not None and model.likelihood[entry.tank, begin + 1] > -100:
-                day[chain, entry.tank] = begin
-        drawn = _pick(self.latent[np.clip(day, 0, days - 1)].reshape(-1, days + 1), rng).reshape(day.shape)
+                day[entry.tank, chain] = begin
+        drawn = pick(self.latent_to[:, np.clip(day, 0, days - 1).ravel()], rng).reshape(day.shape)
         infectious = np.where(day == RESIDENT, 0, np.where(day < days, drawn, days))
         return State(day, infectious, rates)
 
     # --- what follows from the state --------------------------------------------------------------------------------
 
     def _lay_out(self) -> None:
-        """Hazard of every segment (C, S), and of every tank on the day of its infection (C, n)."""
+        """Hazard of every segment (S, C), and of every tank on the day of its infection (n, C)."""
         rates = np.exp(self.state.log_rates)
-        self.by_segment = rates[:, :-1] @ self.segments.strength.T
-        self.outside = rates[:, -1:]
+        self.by_segment = self.segments.strength @ rates[:-1]
+        self.outside = rates[-1]
         self.hit = self._hit(self.state.day, self.state.infectious)
 
-    def inside(self) -> NDArray[np.bool_]:
-        """Which tanks were infected within the record, (C, n)."""
-        return (self.state.day >= 0) & (self.state.day < self.days)
+    def inside(self, day: Days) -> NDArray[np.bool_]:
+        """Which tanks were infected within the record, (n, C)."""
+        return (day >= 0) & (day < self.days)
+
+    def _row(self, day: Days) -> Days:
+        """Days as places in arrays over the days of the record."""
+        found: Days = np.minimum(np.maximum(day, 0), self.days - 1)
+        return found
 
     def live(self, day: Days, infectious: Days) -> NDArray[np.bool_]:
-        """Segments that carried hazard to their target on the day of its infection, (C, S)."""
+        """Segments that carried hazard to their target on the day of its infection, (S, C)."""
         seg = self.segments
-        on = day[:, seg.target]
-        return (on < seg.end) & (on >= np.maximum(seg.first, infectious[:, seg.source]))
+        on = day[seg.target]
+        return (on < seg.end) & (on >= np.maximum(seg.first, infectious[seg.source]))
 
     def overlap(self, day: Days, infectious: Days) -> Days:
-        """Days on which each segment carried hazard to a tank not yet infected, (C, S)."""
+        """Days on which each segment carried hazard to a tank not yet infected, (S, C)."""
         seg = self.segments
-        until = np.minimum(seg.end, day[:, seg.target])
-        found: Days = np.maximum(until - np.maximum(seg.first, infectious[:, seg.source]), 0)
+        until = np.minimum(seg.end, day[seg.target])
+        found: Days = np.maximum(until - np.maximum(seg.first, infectious[seg.source]), 0)
+        return found
+
+    def _pulse(self, day: Days) -> Array:
+        """Hazard of deliveries on the day of infection, (n, C)."""
+        found: Array = self.boost * self.model.pulse[self.tanks, self._row(day)]
         return found
 
     def _hit(self, day: Days, infectious: Days) -> Array:
-        """Hazard of every tank on the day of its infection, (C, n)."""
-        pulse = self.model.pulse[self.tanks, np.minimum(np.maximum(day, 0), self.days - 1)]
-        given = (self.by_segment * self.live(day, infectious)) @ self.segments.onto
-        found: Array = given + self.outside + self.boost[:, None] * pulse
+        """Hazard of every tank on the day of its infection, (n, C)."""
+        given = self.segments.onto @ (self.by_segment * self.live(day, infectious))
+        found: Array = given + self.outside + self._pulse(day)
         return found
 
     def _log_chance(self, day: Days, infectious: Days) -> tuple[Array, Array]:
@@ -168,20 +208,14 @@ class Sampler:
         model = self.model
         hit = self._hit(day, infectious)
         until = np.maximum(day, 0)
-        log = np.where((day >= 0) & (day < self.days), self._held_log_hit(day, hit), 0.0).sum(axis=1)
-        log -= (self.by_segment * self.overlap(day, infectious)).sum(axis=1)
-        log -= self.outside[:, 0] * self.held_before[self.tanks, until].sum(axis=1)
-        log -= self.boost * self.pulse_before[self.tanks, until].sum(axis=1)
-        carried = np.log(self.boost[:, None] * (model.resident / (1 - model.resident)) + TINY)
-        log += np.where(day == RESIDENT, carried, 0.0).sum(axis=1)
-        log += model.likelihood[self.tanks, day + 1].sum(axis=1)
+        held = model.susceptible[self.tanks, self._row(day)]
+        log = np.where(self.inside(day), np.where(held, log_hit(hit), np.log(TINY)), 0.0).sum(axis=0)
+        log -= np.einsum("sc,sc->c", self.by_segment, self.overlap(day, infectious))
+        log -= self.outside * self.held_before[self.tanks, until].sum(axis=0)
+        log -= self.boost * self.pulse_before[self.tanks, until].sum(axis=0)
+        log += np.where(day == RESIDENT, self.log_carried[:, None] + np.log(self.boost), 0.0).sum(axis=0)
+        log += model.likelihood[self.tanks, day + 1].sum(axis=0)
         return log, hit
-
-    def _held_log_hit(self, day: Days, hit: Array) -> Array:
-        """Log of the chance of infection on the day; next to nothing where the tank held no fish yet."""
-        held = self.model.susceptible[self.tanks, np.minimum(np.maximum(day, 0), self.days - 1)]
-        found: Array = np.where(held, _log_hit(hit), np.log(TINY))
-        return found
 
     # --- one sweep --------------------------------------------------------------------------------------------------
 
@@ -194,107 +228,104 @@ class Sampler:
         self._swap()
         self._exchange()
 
-    def _borne(self, tank: int) -> Array:
-        """Hazard of a tank on every day, (C, D)."""
-        seg, model, days, into = self.segments, self.model, self.days, self.into[tank]
-        width = days + 1
-        ways_in = model.susceptible[tank] * (self.boost[:, None] * model.pulse[tank] + self.outside)
-        if not into.size:
+    def _sums(self, place: Days, weight: Array) -> Array:
+        """Weights summed by place on D + 1 days, (D + 1, C); both (any, C)."""
+        cells = (place * self.chains + self.chain).ravel()
+        found = np.bincount(cells, weight.ravel(), (self.days + 1) * self.chains)
+        return np.asarray(found, dtype=float).reshape(-1, self.chains)
+
+    def borne(self, tank: int) -> Array:
+        """Hazard of a tank on every day, (D, C)."""
+        model, around = self.model, self.around[tank]
+        ways_in = model.susceptible[tank, :, None] * (self.boost * model.pulse[tank, :, None] + self.outside)
+        if not around.into.size:
             return np.asarray(ways_in)
-        weight = self.by_segment[:, into]
-        begin = np.maximum(seg.first[into], self.state.infectious[:, seg.source[into]])
-        steps = np.bincount((self.offset + begin).ravel(), weight.ravel(), self.chains * width)
-        brief = np.flatnonzero(seg.end[into] < days)
-        if brief.size:
-            stop = np.maximum(seg.end[into[brief]], begin[:, brief])
-            steps -= np.bincount((self.offset + stop).ravel(), weight[:, brief].ravel(), self.chains * width)
-        summed = np.cumsum(steps.reshape(self.chains, width)[:, :days], axis=1)
+        weight = self.by_segment[around.into]
+        begin = np.maximum(around.into_first, self.state.infectious[around.into_source])
+        steps = self._sums(begin, weight)
+        if around.brief.size:
+            stop = np.maximum(around.brief_end, begin[around.brief])
+            steps -= self._sums(stop, weight[around.brief])
         # steps up and down may leave a trace below zero
-        found: Array = np.maximum(summed, 0.0) + ways_in
+        found: Array = np.maximum(np.cumsum(steps[:-1], axis=0), 0.0) + ways_in
         return found
 
     def _given(self, tank: int) -> tuple[Array, Array, Days]:
-        """Log of the others' probability by the day this tank becomes infectious, (C, D + 1), against never.
+        """Log of the others' probability by the day this tank becomes infectious, (D + 1, C), against never.
 
-        Also its share in the hazard of each of `others` on the day of their infection, and those days.
+        Also its share in the hazard of each of the others on the day of their infection, and those days.
         """
-        seg, days, out = self.segments, self.days, self.out[tank]
-        width = days + 1
-        found = np.zeros((self.chains, width))
-        if not out.others.size:
-            return found, np.zeros((self.chains, 0)), np.zeros((self.chains, 0), dtype=np.int64)
-        weight, first, end = self.by_segment[:, out.part], seg.first[out.part], seg.end[out.part]
-        on = self.state.day[:, seg.target[out.part]]
+        around = self.around[tank]
+        if not around.others.size:
+            nobody = np.zeros((0, self.chains))
+            return np.zeros((self.days + 1, self.chains)), nobody, nobody.astype(np.int64)
+        weight, first, end = self.by_segment[around.out], around.out_first, around.out_end
+        on = self.state.day[around.out_target]
         stop = np.maximum(np.minimum(end, on), first)
-        ended = np.bincount((self.offset + stop).ravel(), weight.ravel(), self.chains * width)
-        steps = weight @ out.begins - ended.reshape(self.chains, width)
+        steps = around.out_begins @ weight - self._sums(stop, weight)
         given = np.where((first <= on) & (on < end), weight, 0.0)
-        share = given if len(out.others) == given.shape[1] else np.add.reduceat(given, out.starts, axis=1)
-        hit_day = self.state.day[:, out.others]
-        rest = self.hit[:, out.others] - np.where(self.state.infectious[:, tank, None] <= hit_day, share, 0.0)
+        share = given if len(around.others) == len(given) else np.add.reduceat(given, around.starts, axis=0)
+        hit_day = self.state.day[around.others]
+        rest = self.hit[around.others] - np.where(self.state.infectious[tank] <= hit_day, share, 0.0)
         rest = np.maximum(rest, 0.0)
-        gain = np.where(share > 0, _log_hit(rest + share) - _log_hit(rest), 0.0)
+        gain = np.where(share > 0, log_hit(rest + share) - log_hit(rest), 0.0)
         # a share, and so a gain, is zero unless the day lies in the record
-        cells = (self.offset + np.maximum(hit_day, 0)).ravel()
-        gains = np.bincount(cells, gain.ravel(), self.chains * width).reshape(self.chains, width)
-        ahead = gains - np.cumsum(steps, axis=1)
-        ahead[:, days] = 0.0
-        return ahead @ self.from_day, share, hit_day
+        ahead = self._sums(np.maximum(hit_day, 0), gain) - np.cumsum(steps, axis=0)
+        ahead[-1] = 0.0
+        return self.from_day @ ahead, share, hit_day
 
     def _tank(self, tank: int) -> None:
-        state, model, days = self.state, self.model, self.days
+        state, days = self.state, self.days
         later, share, hit_day = self._given(tank)
-        hazard = self._borne(tank)
-        most = later.max(axis=1, keepdims=True)
+        hazard = self.borne(tank)
+        most = later.max(axis=0)
         scaled = np.exp(later - most)
-        escaped = np.cumsum(hazard, axis=1)
-        log = np.empty((self.chains, days + 2))
-        carried = self.boost * (model.resident[tank] / (1 - model.resident[tank]))
-        log[:, 0] = np.log(carried + TINY) + later[:, 0]
-        log[:, 1:-1] = _log_hit(hazard) - (escaped - hazard) + np.log(scaled @ self.latent.T + TINY) + most
-        log[:, -1] = -escaped[:, -1]
-        log += model.likelihood[tank]
-        log -= log.max(axis=1, keepdims=True)
-        day = _pick(np.exp(log), self.rng) - 1
-        row = np.minimum(np.maximum(day, 0), days - 1)
-        drawn = _pick(self.latent[row] * scaled + TINY, self.rng)
+        escaped = np.cumsum(hazard, axis=0)
+        log = np.empty((days + 2, self.chains))
+        log[0] = self.log_carried[tank] + np.log(self.boost) + later[0]
+        log[1:-1] = log_hit(hazard) - (escaped - hazard) + np.log(self.latent @ scaled + TINY) + most
+        log[-1] = -escaped[-1]
+        log += self.log_likelihood[tank]
+        log -= log.max(axis=0)
+        day = pick(np.exp(log), self.rng) - 1
+        row = self._row(day)
+        drawn = pick(self.latent_to[:, row] * scaled + TINY, self.rng)
         infectious = np.where(day == RESIDENT, 0, np.where(day < days, drawn, days))
         if share.size:
-            now, was = infectious[:, None] <= hit_day, state.infectious[:, tank, None] <= hit_day
-            self.hit[:, self.out[tank].others] += share * (now.astype(float) - was)
-        self.hit[:, tank] = hazard[self.chain[:, 0], row]
-        state.day[:, tank] = day
-        state.infectious[:, tank] = infectious
+            now, was = infectious <= hit_day, state.infectious[tank] <= hit_day
+            self.hit[self.around[tank].others] += share * (now.astype(float) - was)
+        self.hit[tank] = hazard[row, self.chain]
+        state.day[tank] = day
+        state.infectious[tank] = infectious
 
     def _rates(self) -> None:
         """Random-walk Metropolis on each log rate, given the days: cheap, since only sums are needed."""
         state, model, rng, seg = self.state, self.model, self.rng, self.segments
-        inside = self.inside()
         live = self.live(state.day, state.infectious)
-        borne = np.empty((self.chains, len(model.rate_mean)))
-        borne[:, :-1] = self.overlap(state.day, state.infectious) @ seg.strength
-        borne[:, -1] = self.held_before[self.tanks, np.maximum(state.day, 0)].sum(axis=1)
-        at_hit = np.empty((len(model.rate_mean), self.chains, self.count))
+        borne = np.empty_like(state.log_rates)
+        borne[:-1] = seg.strength.T @ self.overlap(state.day, state.infectious)
+        borne[-1] = self.held_before[self.tanks, np.maximum(state.day, 0)].sum(axis=0)
+        at_hit = np.ones((len(model.rate_mean), self.count, self.chains))
         for kind in range(len(model.rate_mean) - 1):
             used = np.flatnonzero(seg.strength[:, kind])
-            at_hit[kind] = (live[:, used] * seg.strength[used, kind]) @ seg.onto[used]
-        at_hit[-1] = 1.0
+            at_hit[kind] = seg.onto[:, used] @ (live[used] * seg.strength[used, kind, None])
         # tanks not infected within the record count as certain, so that they add nothing
-        hit = np.where(inside, (np.exp(state.log_rates).T[:, :, None] * at_hit).sum(axis=0), np.inf)
-        at = np.minimum(np.maximum(state.day, 0), self.days - 1)
-        hit += self.boost[:, None] * model.pulse[self.tanks, at]
-        now = _log_hit(hit).sum(axis=1)
+        inside = self.inside(state.day)
+        hit = np.where(inside, np.einsum("kc,knc->nc", np.exp(state.log_rates), at_hit), np.inf) + self._pulse(
+            state.day
+        )
+        now = log_hit(hit).sum(axis=0)
         for turn in range(RATE_TURNS):
             for kind in range(len(model.rate_mean)):
-                mean, sd, old = model.rate_mean[kind], model.rate_sd[kind], state.log_rates[:, kind]
+                mean, sd, old = model.rate_mean[kind], model.rate_sd[kind], state.log_rates[kind]
                 new = old + sd * (1.2 if turn % 2 else 0.4) * rng.standard_normal(self.chains)
                 change = np.exp(new) - np.exp(old)
-                hit_then = hit + change[:, None] * at_hit[kind]
-                then = _log_hit(hit_then).sum(axis=1)
-                gain = then - now - change * borne[:, kind] + ((old - mean) ** 2 - (new - mean) ** 2) / (2 * sd**2)
+                hit_then = hit + change * at_hit[kind]
+                then = log_hit(hit_then).sum(axis=0)
+                gain = then - now - change * borne[kind] + ((old - mean) ** 2 - (new - mean) ** 2) / (2 * sd**2)
                 taken = np.log(rng.random(self.chains)) < gain
-                state.log_rates[:, kind] = np.where(taken, new, old)
-                hit = np.where(taken[:, None], hit_then, hit)
+                state.log_rates[kind] = np.where(taken, new, old)
+                hit = np.where(taken, hit_then, hit)
                 now = np.where(taken, then, now)
 
     def _swap(self) -> None:
@@ -302,41 +333,37 @@ class Sampler:
         state, rng = self.state, self.rng
         if self.count < 2:
             return
-        every = self.chain[:, 0]
         now, _ = self._log_chance(state.day, state.infectious)
         for turn in range(SWAPS):
             luck = rng.random(state.day.shape)
             # of tanks infected on the same first day any may be meant; there are as many of them after the change
-            one = luck.argmax(axis=1) if turn % 3 == 2 else (state.day + luck).argmin(axis=1)
+            one = luck.argmax(axis=0) if turn % 3 == 2 else (state.day + luck).argmin(axis=0)
             other = (one + rng.integers(1, self.count, self.chains)) % self.count
             day, infectious = state.day.copy(), state.infectious.copy()
             for values, old in ((day, state.day), (infectious, state.infectious)):
-                values[every, one], values[every, other] = old[every, other], old[every, one]
+                values[one, self.chain], values[other, self.chain] = old[other, self.chain], old[one, self.chain]
             then, hit = self._log_chance(day, infectious)
             taken = np.log(rng.random(self.chains)) < then - now
             now = np.where(taken, then, now)
-            state.day[taken], state.infectious[taken], self.hit[taken] = day[taken], infectious[taken], hit[taken]
+            state.day = np.where(taken, day, state.day)
+            state.infectious = np.where(taken, infectious, state.infectious)
+            self.hit = np.where(taken, hit, self.hit)
 
     def _exchange(self) -> None:
         """Offer each plain chain the place of an exploring one, by the odds of their introductions."""
         state, model = self.state, self.model
-        pulse = model.pulse[self.tanks, np.minimum(np.maximum(state.day, 0), self.days - 1)]
-        rest = np.maximum(self.hit - self.boost[:, None] * pulse, 0.0)
-        came = self.inside() & (pulse > 0)
-        gain = np.where(came, _log_hit(rest + BOOST * pulse) - _log_hit(rest + pulse), 0.0).sum(axis=1)
-        borne = self.pulse_before[self.tanks, np.maximum(state.day, 0)].sum(axis=1)
-        gain += np.log(BOOST) * (state.day == RESIDENT).sum(axis=1) - (BOOST - 1) * borne
-        exploring = np.setdiff1d(np.arange(self.chains), self.plain)
+        pulse = model.pulse[self.tanks, self._row(state.day)]
+        rest = np.maximum(self.hit - self.boost * pulse, 0.0)
+        came = self.inside(state.day) & (pulse > 0)
+        gain = np.where(came, log_hit(rest + BOOST * pulse) - log_hit(rest + pulse), 0.0).sum(axis=0)
+        borne = self.pulse_before[self.tanks, np.maximum(state.day, 0)].sum(axis=0)
+        gain += np.log(BOOST) * (state.day == RESIDENT).sum(axis=0) - (BOOST - 1) * borne
+        exploring = np.setdiff1d(self.chain, self.plain)
         self.rng.shuffle(exploring)
         taken = np.log(self.rng.random(len(self.plain))) < gain[self.plain] - gain[exploring]
         self.boost[self.plain[taken]], self.boost[exploring[taken]] = BOOST, 1.0
         self.plain = np.where(taken, exploring, self.plain)
-        self.hit = np.where(came, rest + self.boost[:, None] * pulse, self.hit)
-
-
-def _outgoing(seg: Segments, low: int, high: int, days: int) -> Outgoing:
-    others, starts = np.unique(seg.target[low:high], return_index=True)
-    return Outgoing(slice(low, high), others, starts, np.eye(days + 1)[seg.first[low:high]])
+        self.hit = np.where(came, rest + self.boost * pulse, self.hit)
 
 
 def _latent_table(latent: Array, days: int) -> Array:
@@ -348,15 +375,14 @@ def _latent_table(latent: Array, days: int) -> Array:
     return found
 
 
-def _log_hit(hazard: Array) -> Array:
+def log_hit(hazard: Array) -> Array:
     """Log of the chance not to escape a hazard; infinite hazard gives 0, none the log of nearly nothing."""
     found: Array = np.log(np.maximum(-np.expm1(-hazard), TINY))
     return found
 
 
-def _pick(weights: Array, rng: np.random.Generator) -> Days:
-    """One column of each row, with chances in proportion to the weights."""
-    sums = np.cumsum(weights, axis=1)
-    wanted = rng.random(len(weights))[:, None] * sums[:, -1:]
-    found: Days = np.minimum((sums <= wanted).sum(axis=1), weights.shape[1] - 1)
+def pick(weights: Array, rng: np.random.Generator) -> Days:
+    """One row for each column, with chances in proportion to the weights."""
+    sums = np.cumsum(weights, axis=0)
+    found: Days = np.minimum((sums <= rng.random(weights.shape[1]) * sums[-1]).sum(axis=0), len(weights) - 1)
     return found

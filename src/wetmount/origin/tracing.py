@@ -27,7 +27,7 @@ from wetmount.origin.results import (
     Trace,
 )
 from wetmount.origin.room import Room
-from wetmount.origin.sampler import _pick
+from wetmount.origin.sampler import pick
 from wetmount.reference import Reference
 
 Array = NDArray[np.float64]
@@ -141,13 +141,13 @@ def _draws(model: Model, kept: Kept, most: int, rng: np.random.Generator) -> Dra
     late = np.nonzero((day < days) & (infectious >= days))
     lag = np.arange(len(latent))[None, :]
     least = (days - day[late])[:, None]
-    infectious[late] = day[late] + _pick(np.where(lag >= least, latent, 0.0), rng)
+    infectious[late] = day[late] + pick(np.where(lag >= least, latent, 0.0).T, rng)
     infected = np.where(day < days, day, NEVER_SHOWS)
     infectious = np.where(day < days, infectious, NEVER_SHOWS)
     signs = np.empty_like(day)
     for tank in range(day.shape[1]):
         weight = model.signs(tank).weight[day[:, tank] + 1]
-        picked = _pick(weight, rng)
+        picked = pick(weight.T, rng)
         signs[:, tank] = np.where(picked < weight.shape[1] - 1, picked, NEVER_SHOWS)
     return Draws(
         infected,
