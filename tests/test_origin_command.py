@@ -16,6 +16,7 @@ from typing import Any
 import openpyxl
 import pytest
 from click.testing import CliRunner, Result
+from msgspec import structs
 
 from wetmount.cli import cli
 from wetmount.commands import origin_trace
@@ -124,6 +125,26 @@ def test_chains_tell_the_way() -> None:
     done = run("chains", "demo", "C3", "--also", "worker")
     assert "Can have been reached from it" in done.stdout
     assert "the evening help" in done.stdout
+
+
+def test_a_room_in_which_nobody_is_ill(tmp_path: Path) -> None:
+    healthy = structs.replace(demo_room(), sightings=(), checks=(), condition=None)
+    write_room(healthy, tmp_path / "room.toml")
+    path = str(tmp_path / "room.toml")
+    assert "Nothing can be compared" in run("exposures", path).stdout
+    assert "No tank was seen ill" in run("curve", path, "--incubation", "3").stdout
+    refused = run("curve", path)
+    assert refused.exit_code == 2
+    assert "the room names no condition" in refused.stderr
+    assert "any illness" in run("chains", path, "A4").stdout
+
+
+def test_every_comparison_with_all() -> None:
+    short, long = run("exposures", "demo").stdout, run("exposures", "demo", "--all").stdout
+    assert "more with --all" in short
+    assert "more with --all" not in long
+    rows = data("exposures", "demo")["exposures"]["rows"]
+    assert all(row["level"].split()[-1] in long for row in rows)
 
 
 SHEET = [["date", "from", "to", "number"], [dt.date(2026, 9, 30), "C7", "C9", 2],

@@ -427,6 +427,24 @@ def test_folders_that_are_none(tmp_path: Path) -> None:
     assert not note.fatal
 
 
+def test_hundreds_of_problems_end_with_saying_so(tmp_path: Path) -> None:
+    lines = "".join(f"2026-09-02,A1,B{n}\n" for n in range(300))
+    problems = check_room_file(folder(tmp_path, moves="on,from_tank,to_tank\n" + lines))
+    assert len(problems) == 201
+    assert "more wrong than these 200" in problems[-1].message
+    many = check_room(room(moves=tuple(Move(day(1), "A1", f"B{n}") for n in range(300))))
+    assert "more wrong than these 200" in many[-1].message
+
+
+def test_files_that_are_too_large_or_no_text(tmp_path: Path) -> None:
+    target = folder(tmp_path, moves="on,from_tank,to_tank\n" + "\n" * 8_100_000)
+    with pytest.raises(InputError, match="too large; a table has at most 8 MB"):
+        read_room(target)
+    (target / "moves.csv").write_bytes(b"on\x00")
+    with pytest.raises(InputError, match="is not text"):
+        read_room(target)
+
+
 # --- spreadsheets -----------------------------------------------------------------------------------------------------
 
 SHEET = [
@@ -543,6 +561,15 @@ def test_sheets_that_cannot_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyPa
         preview_sheet(tmp_path / "old.xls", "moves", made)
     with pytest.raises(InputError, match="only an XLSX file has"):
         preview_sheet(tmp_path / "s.csv", "moves", made, sheet="moves")
+    write_xlsx(tmp_path / "empty.xlsx", [])
+    with pytest.raises(InputError, match="is empty; its first row names the columns"):
+        preview_sheet(tmp_path / "empty.xlsx", "moves", made)
+    write_xlsx(tmp_path / "twice.xlsx", [["date", "date", "from", "to"]])
+    with pytest.raises(InputError, match='names the column "date" twice'):
+        preview_sheet(tmp_path / "twice.xlsx", "moves", made)
+    (tmp_path / "long.csv").write_text("date,from,to\n" + "2026-09-03,A1,A2\n" * 20_001, "utf-8")
+    with pytest.raises(InputError, match="accepted are at most 20000"):
+        preview_sheet(tmp_path / "long.csv", "moves", made)
     monkeypatch.setitem(__import__("sys").modules, "openpyxl", None)
     with pytest.raises(InputError, match=r"pip install 'wetmount\[xlsx\]'"):
         preview_sheet(path, "moves", made)
