@@ -214,7 +214,7 @@ def bounds_for(
         target,
         unit,
         minutes,
-        tuple(limit.note for limit in limits if limit.rule == "test_first"),
+        tuple(limit_words(limit.note) for limit in limits if limit.rule == "test_first"),
         any(limit.rule == "second_step" for limit in limits),
         tuple(dict.fromkeys(words)),
         tuple(dict.fromkeys(stops)),
@@ -255,13 +255,28 @@ def _rule(
     return None
 
 
+_SHORTHAND: Final = (("0: ", ""), ("0 (", "none of it ("))
+
+
+def limit_words(note: str) -> str:
+    """A note of dose_limits.csv as a sentence says it.
+
+    >>> limit_words("0 (0.5x only with a test fish)"), limit_words("0: very sensitive at 12.5-25")
+    ('none of it (half the dose only with a test fish)', 'very sensitive at 12.5-25')
+    """
+    for short, long in _SHORTHAND:
+        if note.startswith(short):
+            note = long + note.removeprefix(short)
+    return note.replace("0.5x", "half the dose").replace("<=", "at most ").replace("uL/L", "microlitres/L")
+
+
 def _who(limit: DoseLimit) -> str:
-    who = ", ".join(part for part in (limit.host_group, limit.thing.replace("_", " ")) if part)
+    who = ", ".join(part.replace("_", " ") for part in (limit.host_group or "", limit.thing) if part)
     return who + (f" above {limit.above_c:g} °C" if limit.above_c is not None else "")
 
 
 def _refusal(limit: DoseLimit) -> Stop:
-    why = f": {limit.note}" if limit.note else ""
+    why = f": {limit_words(limit.note)}" if limit.note else ""
     return Stop(
         f"sensitive_{limit.host_group or limit.thing}" if not limit.thing else f"sensitive_{limit.thing}",
         f"not with {_who(limit)}{why}",

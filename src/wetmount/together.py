@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from wetmount.errors import InputError
-from wetmount.hard_stops import THINGS, Life, WaterState, conflict_between, limits_that_hold
+from wetmount.hard_stops import THINGS, Life, WaterState, conflict_between, limit_words, limits_that_hold
 from wetmount.reference import Reference
 
 SOFT_WATER = WaterState(alkalinity_mg_caco3_per_l=10, hardness_mg_caco3_per_l=10)
@@ -42,7 +42,7 @@ def may_go_with(treatment: str, that: str, reference: Reference) -> Meeting:
             return Meeting("no", f"not above {row.temperature_high_c:g} °C", f"doses {treatment}")
         hot = [limit for limit in reference.dose_limits if limit.treatment == treatment and limit.above_c is not None]
         if hot:
-            return Meeting("less", hot[0].note, f"dose_limits {treatment}, above {hot[0].above_c:g} °C")
+            return Meeting("less", limit_words(hot[0].note), f"dose_limits {treatment}, above {hot[0].above_c:g} °C")
         return Meeting("yes", "no row of the tables speaks against it", f"doses {treatment}")
     # A pond carp stands for fish of no special sensitivity when a thing is asked about.
     if that == "soft_water":
@@ -59,5 +59,7 @@ def may_go_with(treatment: str, that: str, reference: Reference) -> Meeting:
         for limit in found:
             if limit.rule == rule and limit.above_c is None and limit.above_dose is None:
                 who = limit.host_group or limit.thing
-                return Meeting(verdict, limit.note or f"{rule} for {who}", f"dose_limits {limit.treatment}, {who}")
+                return Meeting(
+                    verdict, limit_words(limit.note) or f"{rule} for {who}", f"dose_limits {limit.treatment}, {who}"
+                )
     return Meeting("yes", "no row of the tables speaks against it", f"doses {treatment}")

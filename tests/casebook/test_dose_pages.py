@@ -130,6 +130,11 @@ def test_the_rounding_error_is_shown(browser: Client) -> None:
     assert "rounded down, 6.9 % under the exact amount" in page
 
 
+def test_formalin_is_measured_in_ml_though_its_label_counts_by_weight(browser: Client) -> None:
+    assert "2.5 mL of 37 % w/w" in ask(browser, FORMALIN, kh="10 dKH", gh="12 dGH", volume="27 L", step="0.5 mL")
+    assert "is no step here: this is measured with a syringe" in ask(browser, FORMALIN, step="0.1 g")
+
+
 def test_a_stock_that_was_made_is_what_is_measured(browser: Client) -> None:
     """3 g made up to 750 mL are 4 mg/mL; 2 mg/L in 5 L are 10 mg: 2.5 mL."""
     asked = SALT | {"agent": "methylene_blue", "dose": "2 mg/L", "volume": "5 L", "stock": "3 g",

@@ -31,7 +31,7 @@ def order_from(form: Form, row: DoseRow, overrides: tuple[Override, ...] = ()) -
         volume=None if fed else volume_asked(form),
         dose=form.text("dose") or None,
         strength=strength,
-        step=_step(form, strength),
+        step=_step(form, row, strength),
         minutes=_minutes(form),
         already=form.number("already", "What is there of it already", 0, 1e6, 0.0) or 0.0,
         present=_before(form),
@@ -93,15 +93,17 @@ def _tablets(text: str, field: str) -> float:
     return float(match[1])
 
 
-def _step(form: Form, strength: Strength | None) -> float | None:
+def _step(form: Form, row: DoseRow, strength: Strength | None) -> float | None:
+    """The step in g, mL or tablets; formalin is measured in mL, though its label counts by weight."""
     text = form.text("step")
     if not text or strength is None:
         return None
 
     def read() -> float:
-        if strength.per == "tablet":
+        per = "mL" if "formalin" in row.substance else strength.per
+        if per == "tablet":
             return _tablets(text, "step")
-        kind, factor = ("weight", 1.0) if strength.per == "g" else ("volume", 1000.0)
+        kind, factor = ("weight", 1.0) if per == "g" else ("volume", 1000.0)
         try:
             return parse_quantity(text, kind, field="step").value * factor
         except InputError:
