@@ -11,6 +11,7 @@ from wetmount.case import Case
 from wetmount.reference import Reference
 from wetmount.report import keeper, pages, weighup_page
 from wetmount.report.document import Bars, Document, Fields, MessageLine, Points, Section
+from wetmount.report.origin_page import OriginTold, where_it_came_in
 from wetmount.report.planned import from_now_on, planned, the_plan, today_lines
 from wetmount.report.telling import Telling, begin
 from wetmount.report.water_page import water
@@ -33,11 +34,18 @@ MESSAGE_LINE: Final = 200
 """Characters of one line of the message at most, so that no single line crowds out the rest."""
 
 
-def compose(case: Case, weighup: WeighUp, reference: Reference, *, teaching: bool = False) -> Document:
-    """Everything the report on a weighed case says, for all writers alike.
+def compose(
+    case: Case,
+    weighup: WeighUp,
+    reference: Reference,
+    *,
+    teaching: bool = False,
+    origin: OriginTold | None = None,
+) -> Document:
+    """Everything the report on a weighed case says, for all writers alike; `origin`: where it came into the fish room.
 
     The teaching edition has no name of a person, room, tank or supplier and no free text, counts days from the first
-    look, and adds the reasoning for students.
+    look, leaves the origin out (it is all names of tanks and suppliers), and adds the reasoning for students.
     """
     telling = begin(case, weighup, reference, teaching=teaching)
     plan = planned(case, telling.look, weighup.evidence, reference)
@@ -58,6 +66,7 @@ def compose(case: Case, weighup: WeighUp, reference: Reference, *, teaching: boo
         weighup_page.the_weighup(telling),
         *([weighup_page.reasoning(telling)] if teaching else []),
         pages.next_examination(telling),
+        *([where_it_came_in(telling, origin)] if origin is not None and not teaching else []),
         *([the_plan(telling, plan), from_now_on(telling, plan)] if plan is not None else []),
         pages.law(telling),
         pages.all_cautions(telling),

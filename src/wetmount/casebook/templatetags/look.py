@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import datetime as dt
+import re
+
 from django import template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
@@ -91,3 +94,17 @@ def hundred(share: float) -> str:
 def opening(text: str) -> str:
     """As a label begins: with a capital, but pH stays pH."""
     return text if text.startswith("pH") else text[:1].upper() + text[1:]
+
+
+@register.filter
+def days_in_words(text: str) -> str:
+    """A sentence of the core with its dates as people say them: 2026-10-03 as 3 October."""
+
+    def words(found: re.Match[str]) -> str:
+        try:
+            day = dt.date.fromisoformat(found.group())
+        except ValueError:  # 31 February, in a name that somebody typed
+            return found.group()
+        return f"{day.day} {day:%B}"
+
+    return re.sub(r"\b\d{4}-(?:0[1-9]|1[0-2])-(?:0[1-9]|[12]\d|3[01])\b", words, text)

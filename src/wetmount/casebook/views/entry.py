@@ -16,6 +16,7 @@ from wetmount.casebook.services.cases import set_step
 from wetmount.casebook.services.looking import SURE
 from wetmount.casebook.shell import case_context
 from wetmount.casebook.steps import STEPS, Step, step_of
+from wetmount.casebook.tracing_told import whence_of
 from wetmount.casebook.views.entry_aid import aid_context
 from wetmount.casebook.views.entry_history import history_context
 from wetmount.casebook.views.entry_places import chosen_fish, chosen_look, latest_act, sure_about
@@ -55,6 +56,7 @@ def case(request: HttpRequest, number: int) -> HttpResponse:
         "causes": _causes(row),
         "host_group_row": reference().host_groups.get(row.host_group),
         "told_batches": row.batches.all(),
+        "whence": whence_of(row),
     }
     return render(request, "casebook/entry/case.html", context)
 

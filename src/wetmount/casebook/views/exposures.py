@@ -18,7 +18,8 @@ from wetmount.origin.tables import ZERO_NOTE, Ratio, TwoByTwo
 
 WORDS: Final = {
     "origin": "from supplier", "delivery": "of delivery", "species": "species", "system": "on system",
-    "row": "stands on", "feed": "fed", "worker": "looked after by", "tool": "shares tool", "contact": "got", "neighbour": "stands",
+    "row": "stands on", "feed": "fed", "worker": "looked after by", "tool": "shares tool", "contact": "got",
+    "neighbour": "stands",
 }  # fmt: skip
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -16,7 +15,7 @@ from wetmount.casebook import clock, tracing_run
 from wetmount.casebook.fish_room import room_on
 from wetmount.casebook.models import FishRoom
 from wetmount.casebook.reference import reference
-from wetmount.casebook.templatetags.look import percent
+from wetmount.casebook.templatetags.look import days_in_words, percent
 from wetmount.casebook.tracing import Record, day_words
 from wetmount.casebook.tracing_run import Ahead, Shown
 from wetmount.casebook.views import count_forms
@@ -162,7 +161,7 @@ def told(room: FishRoom, record: Record, shown: Shown, ahead: Ahead | None = Non
     seen = {state.tank for state in shown.tanks if state.seen}
     return {
         "shown": shown,
-        "verdict": spoken(shown.verdict),
+        "verdict": days_in_words(shown.verdict),
         "whence": [_whence(one, shown) for one in listed],
         "rest": (len(rest), sum(one.probability for one in rest)),
         "ways_seen": [way for way in ways if way.tank in seen],
@@ -195,13 +194,8 @@ def _ahead(record: Record, ahead: Ahead) -> dict[str, Any]:
     }
 
 
-def spoken(text: str) -> str:
-    """A sentence of the core with its dates as people say them."""
-    return re.sub(r"\d{4}-\d\d-\d\d", lambda found: day_words(dt.date.fromisoformat(found.group())), text)
-
-
 def _whence(one: Candidate, shown: Shown) -> Whence:
-    return Whence(spoken(one.name), when(one.start_low, one.start, one.start_high), one.probability, one.prior,
+    return Whence(days_in_words(one.name), when(one.start_low, one.start, one.start_high), one.probability, one.prior,
                   one.key in shown.credible)  # fmt: skip
 
 

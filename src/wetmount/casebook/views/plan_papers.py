@@ -16,6 +16,7 @@ from wetmount.casebook.services.preferences import practice_reference, preferenc
 from wetmount.casebook.services.refusals import Refused
 from wetmount.casebook.services.weighing import CannotWeigh
 from wetmount.casebook.shell import case_context
+from wetmount.casebook.tracing_told import prevention_lines
 from wetmount.casebook.views.entry_places import chosen_look
 from wetmount.casebook.views.plan import page_of
 from wetmount.casebook.views.plan_telling import PlanPage
@@ -119,6 +120,7 @@ def prevent(request: HttpRequest, number: int) -> HttpResponse:
         ],
         "mycobacteria": mycobacteria,
         "lasting": page.sheet.from_now_on if page.is_chosen else (),
+        "traced": prevention_lines(case),
     }
     return render(request, "casebook/plan/prevention.html", context)
 

@@ -15,6 +15,7 @@ from wetmount.casebook.services.preferences import PAPERS, Preferences, practice
 from wetmount.casebook.services.refusals import Refused
 from wetmount.casebook.services.weighing import STAGES, CannotWeigh, ready, weighed
 from wetmount.casebook.shell import case_context
+from wetmount.casebook.tracing_told import for_report
 from wetmount.casebook.views.entry_places import chosen_look
 from wetmount.report.compose import compose
 from wetmount.report.document import Document, MessageLine
@@ -88,7 +89,8 @@ def _document(case: Case, look: Look, chosen: Preferences, teaching: bool) -> Do
     if asked.nothing_entered:
         return None
     weighup = weighed(look, asked, *STAGES).weighup
-    document = compose(asked.record, weighup, tables, teaching=teaching)
+    origin = None if teaching else for_report(case)
+    document = compose(asked.record, weighup, tables, teaching=teaching, origin=origin)
     return document if teaching or not chosen.practice else _signed(document, chosen.practice)
 
 

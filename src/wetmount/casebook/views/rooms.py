@@ -12,10 +12,12 @@ from django.views.decorators.http import require_GET
 from wetmount.casebook.fish_room import EMPTY, GUARDED, ILL, OTHER, Place, room_on
 from wetmount.casebook.models import FishRoom, Reading
 from wetmount.casebook.tank_links import connections
+from wetmount.casebook.tracing_run import kept_trace
 from wetmount.casebook.views.origin_frame import PAGES, traced_in
 from wetmount.casebook.views.today import last_said
 
 LATEST_READINGS = 6
+WAYS_SHOWN = 3
 
 
 @require_GET
@@ -37,10 +39,14 @@ def room(request: HttpRequest, pk: int) -> HttpResponse:
     traced = traced_in(row, request.GET.get("condition", ""))
     shown = room_on(row, _day(request.GET.get("day", "")), traced.condition)
     chosen = next((place for place in shown.places if str(place.tank.pk) == request.GET.get("tank", "")), None)
+    kept = kept_trace(row, traced.condition) if traced.condition else None
     context = {
         "place": "rooms",
         "room": row,
         "shown": shown,
+        "kept": kept,
+        "whence": kept.shown.candidates[:WAYS_SHOWN] if kept is not None else (),
+        "next": {one.tank for one in kept.shown.tanks if one.status == "suspect"} if kept is not None else (),
         "days": (shown.last - shown.first).days,
         "day_number": (shown.day - shown.first).days,
         "marks": _marks(shown.first, shown.last),
