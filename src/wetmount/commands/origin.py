@@ -10,7 +10,12 @@ from wetmount.commands.origin_tables import chains, curve, exposures
 from wetmount.commands.origin_trace import trace_command
 
 
-@click.group(name="origin")
+class _InOrderOfWork(click.Group):
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(self.commands)
+
+
+@click.group(name="origin", cls=_InOrderOfWork)
 def command() -> None:
     """Where it came from: what ill tanks had in common, when they caught it, what can have reached them.
 
