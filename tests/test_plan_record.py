@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner
 from msgspec import structs
 
-from wetmount.case import LIVING, Case, Plan, PlanAgent, looks_of
+from wetmount.case import LIVING, Case, Plan, PlanAgent, PlanStep, looks_of
 from wetmount.casefile import case_to_dict, check_case_text, json_schema, read_case, read_case_text
 from wetmount.cli import cli
 from wetmount.errors import InputError
@@ -19,6 +19,7 @@ from wetmount.evidence import gather_evidence
 from wetmount.hard_stops import THINGS
 from wetmount.plan import choose, plan_for
 from wetmount.plan.amounts import amounts_for, open_points
+from wetmount.plan.courses import courses_of
 from wetmount.plan.record import agent_name, record_of
 from wetmount.plan.sheets import contact_words, sheet_lines, sheet_of
 from wetmount.plan.tank import KnownTank, tank_of
@@ -194,6 +195,36 @@ def test_what_can_not_be_read_names_its_field(agent: PlanAgent, field: str) -> N
     with pytest.raises(InputError) as caught:
         amounts_for(Plan(agents={"salt_dip": agent}), known(case_with("")).facts, REFERENCE, ["salt_dip"])
     assert caught.value.field == field
+
+
+def test_the_course_by_hand() -> None:
+    """Formalin, three doses of d into the tank, half the water changed before each further one, nothing lost: d, then
+    d/2 + d = 1.5 d, then 0.75 d + d = 1.75 d. In more water everything is as much weaker."""
+    case = case_with()
+    look = looks_of(case)[-1]
+    first = dt.date(2026, 10, 3)
+    days = tuple(first + dt.timedelta(days=n) for n in (0, 3, 6))
+    step = PlanStep(text="x", kind="treat", option="formalin_indefinite", days=days)
+    agent = PlanAgent(strength="37 % w/w", step=0.2, checked=("aerated", "stock_clear"))
+    assert look.plan is not None
+    plan = structs.replace(look.plan, lawful_here=True, agents={"formalin_indefinite": agent}, steps=(step,))
+    facts = tank_of(case, structs.replace(look, plan=plan), gather_evidence(case, REFERENCE), REFERENCE).facts
+    answers = amounts_for(plan, facts, REFERENCE)
+    (course,) = courses_of(plan, answers, REFERENCE)
+    reached = answers["formalin_indefinite"].concentration
+    assert reached is not None
+    d = reached.at_low_volume
+    levels = [course.report.none_lost.at(24 * day + 1e-6) for day in (0, 3, 6)]
+    assert levels == pytest.approx([d, 1.5 * d, 1.75 * d])
+    assert course.weaker is not None
+    assert course.weaker.none_lost.highest == pytest.approx(1.75 * d * 660 / 780)
+    assert course.days == 13
+    assert course.report.safe
+    assert course.report.hard_max == 25
+    # what is given in a container makes no course in the tank
+    assert look.plan.steps[2].option == "salt_dip"
+    kept = courses_of(look.plan, amounts_for(look.plan, facts, REFERENCE), REFERENCE)
+    assert [one.treatment for one in kept] == ["salt_nitrite"]
 
 
 # --- the record -------------------------------------------------------------------------------------------------------

@@ -19,11 +19,15 @@ import msgspec
 import pytest
 from PIL import Image
 
-from wetmount.casebook import case_table, packing
+from wetmount import case as core
+from wetmount.casebook import case_table, clock, packing
 from wetmount.casebook.models import Act, Attachment, Case, Device, Examination, Tank
-from wetmount.casebook.services import archive, cases, files, keeping, looking
+from wetmount.casebook.reference import reference
+from wetmount.casebook.services import archive, cases, files, keeping, looking, planning
 from wetmount.casebook.services.archive import export_cases, import_cases
 from wetmount.casebook.services.records import case_record
+from wetmount.casebook.services.weighing import ready, weighed
+from wetmount.casebook.views.plan_telling import PlanPage
 from wetmount.casefile import read_case
 from wetmount.errors import InputError
 from wetmount.reference import load_reference
@@ -70,9 +74,27 @@ def whole(device: Device, case: Case, scrape: Examination, tank: Tank) -> Case:
     files.keep(device, picture(), name="flank.jpg", examination=scrape, caption="left flank")
     files.keep(device, picture("navy", "PNG"), name="tank.png", case=case)
     files.keep(device, wav(), name="said.wav", declared="audio/wav", case=case)
+    plan_of(device, scrape)
     cases.close_case(device, case, on=dt.date(2026, 10, 20), outcome="recovered", outcome_note="All but one")
     cases.add_addendum(device, case, "No relapse.")
     return Case.objects.get(pk=case.pk)
+
+
+def plan_of(device: Device, scrape: Examination) -> None:
+    """A plan with all that one can say."""
+    look = scrape.look
+    living = {"plants": "no", "fry": "yes"}
+    planning.set_facts(
+        device, look, volume="660 L to 780 L", water="fresh", others=["tiger barb"], living=living, lawful_here=False
+    )
+    planning.set_agent(
+        device, look, "salt_prolonged", core.PlanAgent(strength="pure", step=1, volume="10 L", days=(0, 4))
+    )
+    asked = ready(look.case, look, reference())
+    page = PlanPage(look.case, look, asked, weighed(look, asked).weighup)
+    first = clock.today()
+    planning.choose_options(device, look, page.plan, ["watch"], reference(), by="the bench", why="well", first=first)
+    planning.add_step(device, look, "Ask “North” for the invoice", [first], "lasting")
 
 
 @pytest.fixture
@@ -126,6 +148,18 @@ def test_the_rows_say_the_same(whole: Case, exported: Path, device: Device) -> N
     assert new.attachments.first().examination.site == "left flank"
     assert [one.tank.name for one in new.further_tanks.all()] == ["Q1"]
     assert {act.device for act in Act.objects.filter(case=new)} == {device}, "who brought it in is recorded"
+
+
+def test_the_plan_comes_along(whole: Case, exported: Path, device: Device) -> None:
+    as_elsewhere(whole)
+    (new,) = import_cases(device, exported)
+    plan, kept = case_record(new).looks[0].plan, case_record(whole).looks[0].plan
+    assert plan == kept
+    assert plan is not None
+    assert plan.lawful_here is False
+    assert plan.agents["salt_prolonged"].days == (0, 4)
+    assert [step.kind for step in plan.steps] == ["watch", "own", "look"]
+    assert plan.steps[1].text == "Ask “North” for the invoice"
 
 
 def test_the_case_file_in_it_is_read_by_the_core(exported: Path, tmp_path: Path) -> None:
