@@ -145,6 +145,16 @@ def test_random_temporal_graphs_are_networkx(
             assert found.day_of(name) == (min(days) if direction == "outgoing" else max(days))
 
 
+def test_the_way_of_a_day_is_the_shortest() -> None:
+    graph = contacts([("A", "B", 1), ("B", "C", 1), ("C", "D", 1), ("A", "C", 1), ("D", "E", 2), ("A", "E", 3)])
+    found = chain(graph, "A", "outgoing")
+    assert [(step.source, step.goal) for step in found.path("D")] == [("A", "C"), ("C", "D")]
+    # a longer way that arrives on an earlier day goes first
+    assert [step.day for step in found.path("E")] == [1, 1, 2]
+    back = chain(graph, "E", "ingoing")
+    assert [step.day for step in back.path("A")] == [3]
+
+
 def test_a_long_day_backwards() -> None:
     """A hundred thousand contacts of one day, each listed before the one that it follows."""
     count = 100_000

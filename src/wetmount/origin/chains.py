@@ -135,34 +135,43 @@ def chain(
 def _search(order: Ints, days: Ints, tails: Ints, heads: Ints, root: int, nodes: int) -> tuple[Ints, Ints]:
     """Day and contact of first arrival at each node from the root, over contacts sorted by day.
 
-    Contacts of one day whose tail is not reached yet wait until it is, or until the day ends: one look at each. Those
-    that wait for a node form a list through `after`, begun at `waiting[node]`, and valid on the day `since[node]`.
+    Within a day the search goes outward from what is reached already, so that the way found has the fewest contacts of
+    that day. The contacts of a day that leave a node form a list through `after`, begun at `leaving[node]` and valid on
+    the day `since[node]`; each is looked at twice.
     """
+    if not len(order):
+        return np.full(nodes, -1), np.full(nodes, -1)
     when, by = [-1] * nodes, [-1] * nodes
-    waiting, after = [-1] * nodes, [-1] * len(order)
+    leaving, after = [-1] * nodes, [-1] * len(order)
     since: list[int | None] = [None] * nodes
     got = bytearray(nodes)
     got[root] = 1
-    head_of = heads.tolist()
-    for at, (day, tail, head) in enumerate(zip(days.tolist(), tails.tolist(), head_of, strict=True)):
-        if got[head]:
-            continue
-        if not got[tail]:
-            after[at] = waiting[tail] if since[tail] == day else -1
-            waiting[tail], since[tail] = at, day
-            continue
-        through = [at]
-        while through:
-            contact = through.pop()
-            node = head_of[contact]
-            if not got[node]:
-                got[node], when[node], by[node] = 1, day, contact
-                contact = waiting[node] if since[node] == day else -1
-                while contact >= 0:
-                    through.append(contact)
-                    contact = after[contact]
+    tail_of, head_of = tails.tolist(), heads.tolist()
+    ends = [*(np.flatnonzero(np.diff(days)) + 1).tolist(), len(order)]
+    start = 0
+    for end in ends:
+        day = int(days[start])
+        reached: list[int] = []
+        for at in range(end - 1, start - 1, -1):  # backwards, so that each list is in the order of the record
+            if not got[head_of[at]]:
+                tail = tail_of[at]
+                if since[tail] != day:
+                    since[tail], leaving[tail] = day, -1
+                    if got[tail]:
+                        reached.append(tail)
+                after[at], leaving[tail] = leaving[tail], at
+        for tail in reached:  # grows while it is gone through
+            contact = leaving[tail]
+            while contact >= 0:
+                head = head_of[contact]
+                if not got[head]:
+                    got[head], when[head], by[head] = 1, day, contact
+                    if since[head] == day:
+                        reached.append(head)
+                contact = after[contact]
+        start = end
     found = np.array(by, dtype=np.int64)
-    return np.array(when, dtype=np.int64), np.where(found < 0, -1, order[found] if len(order) else -1)
+    return np.array(when, dtype=np.int64), np.where(found < 0, -1, order[found])
 
 
 # --- the contacts of a room -------------------------------------------------------------------------------------------
