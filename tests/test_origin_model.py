@@ -471,7 +471,7 @@ def test_the_same_seed_gives_the_same_and_candidates_alike_are_not_told_apart() 
     found, again = (trace(room, REFERENCE, seed=4) for _ in range(2))
     assert [one.probability for one in found.candidates] == [one.probability for one in again.candidates]
     by_key = {one.key: one.probability for one in found.candidates}
-    assert by_key["resident:A"] == pytest.approx(by_key["resident:B"], abs=0.06)
+    assert by_key["resident:A"] == pytest.approx(by_key["resident:B"], abs=0.09)
     assert not found.can_tell
     assert "cannot tell" in found.verdict
 

@@ -22,6 +22,8 @@ CHUNK: Final = 40
 """Sweeps between two looks at convergence."""
 FIRST_CHUNK: Final = 16
 """Sweeps before the first, rough result is shown."""
+LEAST_SWEEPS: Final = 160
+"""Fewer are never called agreement: by chance all may look well at an early look."""
 MOST_SWEEPS: Final = 1200
 R_HAT_ENOUGH: Final = 1.02
 """R-hat taken as agreement. Vehtari et al. ask for 1.01 with 4 chains; with 16, whose 32 halves scatter more, as many
@@ -94,7 +96,7 @@ def judge(model: Model, kept: Kept, sweeps: int, stopped: bool) -> Convergence:
     highest = hats.get(worst, float("inf"))
     bulk = min(bulks, default=0.0)
     tail = float(np.nanmin(tails)) if tails and not np.isnan(tails).all() else bulk
-    good = highest <= R_HAT_ENOUGH and min(bulk, tail) >= ESS_GOOD
+    good = sweeps >= LEAST_SWEEPS and highest <= R_HAT_ENOUGH and min(bulk, tail) >= ESS_GOOD
     figures = f"R-hat {highest:.3f}, effective samples {bulk:.0f} in the middle and {tail:.0f} in the tails at worst"
     if good:
         sentence = f"{chains} chains agree after {sweeps} sweeps ({figures})."

@@ -20,7 +20,7 @@ Days = NDArray[np.int64]
 
 TINY: Final = 1e-300
 BOOST: Final = 12.0
-"""Odds of deliveries and carriers bringing it, in the chains that explore."""
+"""Times the odds of carriers and the hazards of deliveries and outside, in the chains that explore."""
 RATE_TURNS: Final = 4
 """Metropolis steps of every rate in a sweep."""
 SWAPS: Final = 6
@@ -167,7 +167,7 @@ class Sampler:
         """Hazard of every segment (S, C), and of every tank on the day of its infection (n, C)."""
         rates = np.exp(self.state.log_rates)
         self.by_segment = self.segments.strength @ rates[:-1]
-        self.outside = rates[-1]
+        self.outside = self.boost * rates[-1]
         self.hit = self._hit(self.state.day, self.state.infectious)
 
     def inside(self, day: Days) -> NDArray[np.bool_]:
@@ -305,7 +305,8 @@ class Sampler:
         borne = np.empty_like(state.log_rates)
         borne[:-1] = seg.strength.T @ self.overlap(state.day, state.infectious)
         borne[-1] = self.held_before[self.tanks, np.maximum(state.day, 0)].sum(axis=0)
-        at_hit = np.ones((len(model.rate_mean), self.count, self.chains))
+        borne[-1] *= self.boost
+        at_hit = np.tile(self.boost, (len(model.rate_mean), self.count, 1))
         for kind in range(len(model.rate_mean) - 1):
             used = np.flatnonzero(seg.strength[:, kind])
             at_hit[kind] = seg.onto[:, used] @ (live[used] * seg.strength[used, kind, None])
@@ -352,18 +353,20 @@ class Sampler:
     def _exchange(self) -> None:
         """Offer each plain chain the place of an exploring one, by the odds of their introductions."""
         state, model = self.state, self.model
-        pulse = model.pulse[self.tanks, self._row(state.day)]
-        rest = np.maximum(self.hit - self.boost * pulse, 0.0)
-        came = self.inside(state.day) & (pulse > 0)
-        gain = np.where(came, log_hit(rest + BOOST * pulse) - log_hit(rest + pulse), 0.0).sum(axis=0)
-        borne = self.pulse_before[self.tanks, np.maximum(state.day, 0)].sum(axis=0)
-        gain += np.log(BOOST) * (state.day == RESIDENT).sum(axis=0) - (BOOST - 1) * borne
+        outside, until = np.exp(state.log_rates[-1]), np.maximum(state.day, 0)
+        ways_in = model.pulse[self.tanks, self._row(state.day)] + outside
+        rest = np.maximum(self.hit - self.boost * ways_in, 0.0)
+        gain = log_hit(rest + BOOST * ways_in) - log_hit(rest + ways_in)
+        gain = np.where(self.inside(state.day), gain, 0.0).sum(axis=0)
+        borne = self.pulse_before[self.tanks, until] + outside * self.held_before[self.tanks, until]
+        gain += np.log(BOOST) * (state.day == RESIDENT).sum(axis=0) - (BOOST - 1) * borne.sum(axis=0)
         exploring = np.setdiff1d(self.chain, self.plain)
         self.rng.shuffle(exploring)
         taken = np.log(self.rng.random(len(self.plain))) < gain[self.plain] - gain[exploring]
         self.boost[self.plain[taken]], self.boost[exploring[taken]] = BOOST, 1.0
         self.plain = np.where(taken, exploring, self.plain)
-        self.hit = np.where(came, rest + self.boost * pulse, self.hit)
+        self.outside = self.boost * outside
+        self.hit = rest + self.boost * ways_in
 
 
 def _latent_table(latent: Array, days: int) -> Array:
