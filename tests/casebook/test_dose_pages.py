@@ -170,6 +170,54 @@ def test_every_sum_opens_to_its_rows(browser: Client) -> None:
         assert browser.get(unescape(address)).status_code == 200, address
 
 
+@pytest.mark.parametrize(
+    "address",
+    [
+        "/dose/feed/?species_1=koi&count_1=3&length_1=30+cm&species_2=goldfish&count_2=2&length_2=12+cm&temperature=20+C&go=1",
+        "/dose/course/?agent=copper_ion_marine&dose=0.2+mg/L+Cu&go=1",
+        "/dose/with/?agent=copper_sulfate_fw&that=soft_water",
+        "/dose/?agent=copper_sulfate_fw&go=1",
+        "/dose/",
+    ],
+)
+def test_every_row_that_is_named_opens(browser: Client, address: str) -> None:
+    page = browser.get(address).content.decode()
+    links = set(re.findall(r'href="(/reference/[^"]{3,})"', page))
+    assert links
+    for link in links:
+        assert browser.get(unescape(link)).status_code == 200, link
+
+
+def test_every_agent_gives_an_amount_a_question_or_a_stated_refusal(browser: Client) -> None:
+    """All of the table, in hard tropical water with common things in hand: no page breaks, none is silent."""
+    asked = {
+        "strength": "100 mg/mL", "volume": "1000 L", "standing": "measured", "water": "fresh", "temperature": "24 C",
+        "oxygen": "7 mg/L", "ph": "7.6", "kh": "8 dKH", "gh": "10 dGH", "nitrite": "0.5 mg/L NO2",
+        "chloride": "20 mg/L",
+        "chlorine": "0.5 mg/L", "ammonia": "0 mg/L N", "rise": "1", "biomass": "2 kg", "ration": "1", "host": "koi",
+        "lawful": "yes", "checked": ["aerated", "stock_clear", "copper_test", "buffered"], "go": "1",
+    }  # fmt: skip
+    said = []
+    for id, row in reference().doses.items():
+        copper = " Cu" if row.substance == "copper" else " CuSO4" if row.substance.startswith("copper sul") else ""
+        dose = (
+            {"dose": f"{row.low:g} {row.unit}{copper}"}
+            if row.low and not row.rule.startswith(("chlor", "thio"))
+            else {}
+        )
+        on_paper = PAPER if dose else {}
+        response = browser.get("/dose/", asked | {"agent": id} | dose | on_paper)
+        page = text(response)
+        assert response.status_code in (200, 422), id
+        states = ["No amount:" in page, "Is this meant?" in page, "Measured to the step" in page, "is needed." in page]
+        if response.status_code == 422:
+            assert "wants another look" in page or "want another look" in page, id
+        else:
+            assert any(states), id
+        said.append("amount" if states[2] else "not")
+    assert said.count("amount") >= 30
+
+
 def test_a_rule_of_the_water_opens_to_its_words() -> None:
     assert "alkalinity / 100" in row_link("dose_rules copper_by_alkalinity").says
     assert row_link("conflicts aldehyde, oxidiser").href == "/reference/conflicts/?of=aldehyde"

@@ -7,6 +7,7 @@ from typing import Any
 
 from django import template
 
+from wetmount.casebook.templatetags.look import opening
 from wetmount.casebook.views.dose_forms import Form, RowLink, row_link
 from wetmount.dose_writing import write_number, write_quantity
 
@@ -48,5 +49,5 @@ def row_of(text: str) -> RowLink:
 @register.filter
 def sentence(text: str) -> str:
     """Words as a sentence: a capital, and one stop unless it asks."""
-    text = text.strip()
-    return text[:1].upper() + text[1:] + ("" if text.endswith(("?", ".", "!")) else ".")
+    text = opening(text.strip())
+    return text + ("" if text.endswith(("?", ".", "!")) else ".")

@@ -24,6 +24,7 @@ from wetmount.casebook.views.dose_forms import (
     agents_by_route,
     agents_without_sum,
     case_of,
+    counted,
     framed,
     has_sum,
     is_demonstration,
@@ -117,7 +118,7 @@ def _of_row(form: Form, row: DoseRow) -> dict[str, Any]:
         "papers": [("prescription", "a prescription"), ("label", "the label")], "supply": row.supply,
         "stock_open": bool(form.text("stock") or form.text("stock_in")),
         "before_open": any(form.text(f"before_{n}") for n in BEFORE),
-        "treatment": reference().treatments.get(row.treatment),
+        "treatment": reference().treatments.get(row.treatment), "counted": counted(row),
     }  # fmt: skip
 
 

@@ -20,6 +20,7 @@ from wetmount.casebook.views.dose_forms import (
     agent_name,
     agents_by_route,
     case_of,
+    counted,
     framed,
     has_sum,
     of_case,
@@ -64,7 +65,7 @@ def page(request: HttpRequest) -> HttpResponse:
     context: dict[str, Any] = {
         "form": form, "row": row, "agents": [(heading, rows) for heading, rows in agents if rows],
         "version": reference().version, "name": agent_name(row.treatment) if row is not None else "",
-        "usual": _usual(row) if row is not None else {}, "counted": _counted(row) if row is not None else "",
+        "usual": _usual(row) if row is not None else {}, "counted": counted(row) if row is not None else "",
     }  # fmt: skip
     if row is not None and "go" in request.GET:
         context |= _worked_out(form, row, case)
@@ -88,12 +89,6 @@ def _usual(row: DoseRow) -> dict[str, str]:
         "dose": f"{row.low:g} {row.unit}" if row.low is not None else "", "times": f"{doses:g}",
         "every": f"{every:g} h" if every else "24 h", "until": f"{max(1, math.ceil(hours / 24))}",
     }  # fmt: skip
-
-
-def _counted(row: DoseRow) -> str:
-    if "copper" in row.substance:
-        return "Say what is counted: mg/L Cu, or mg/L CuSO4.5H2O."
-    return "In microlitres of the 37 % stock to the litre: 25 uL/L." if "formalin" in row.substance else ""
 
 
 def _worked_out(form: Form, row: DoseRow, case: Case | None) -> dict[str, Any]:

@@ -72,7 +72,7 @@ def _worked_out(form: Form, case: Case | None) -> dict[str, Any]:
             return {}
     low, high = (ration, ration) if ration is not None else (_low(row), _high(row))
     if high <= 0:
-        return {"found": found, "nothing": True, "row": row, "rows": ["rations"], "formulas": _formulas()}
+        return {"found": found, "nothing": True, "row": row, "rows": _rows(form), "formulas": _formulas()}
     shown = _shown(form, case, found, row, low, high, eating / 100)
     return {} if form.wrong else shown
 
@@ -132,7 +132,7 @@ def _shown(
         "found": found, "grams": write_mass(found.grams), "row": row, "missed": round(100 * (1 - share)),
         "feed": _span(eaters * low / 100, eaters * high / 100), "ration": f"{low:g} to {high:g} %" if low != high else
         f"{low:g} %", "middle": middle, "agents": sorted(agents, key=lambda one: (bool(one[1]), one[0])),
-        "converted": _converted(form, middle), "rows": ["rations"], "formulas": _formulas(),
+        "converted": _converted(form, middle), "rows": _rows(form), "formulas": _formulas(),
     }  # fmt: skip
 
 
@@ -156,6 +156,13 @@ def _converted(form: Form, ration: float) -> str:
         oral = write_number(oral_mg_per_kg_day(per_feed, ration))
         return f"{write_number(per_feed)} g to the kg of feed is {oral} mg to the kg of fish a day"
     return ""
+
+
+def _rows(form: Form) -> list[str]:
+    """The rows behind weight and ration."""
+    hosts = [host_row(form.text(f"species_{n}"), reference()) for n in ROWS]
+    named = [f"hosts {one.scientific_name}" for one in hosts if one is not None]
+    return [*dict.fromkeys(named), *([] if form.text("ration") else ["rations"])]
 
 
 def _formulas() -> list[str]:

@@ -163,6 +163,13 @@ def has_sum(row: DoseRow) -> bool:
     return row.supply not in ("refused", "not_weighed")
 
 
+def counted(row: DoseRow) -> str:
+    """What a typed dose has to say beside its unit; nothing for most."""
+    if "copper" in row.substance:
+        return "Say what is counted: mg/L Cu, or mg/L CuSO4.5H2O."
+    return "In microlitres of the 37 % stock to the litre: 25 uL/L." if "formalin" in row.substance else ""
+
+
 def agents_by_route() -> list[tuple[str, list[tuple[str, str]]]]:
     """What can be worked out, by route."""
     groups: dict[str, list[tuple[str, str]]] = {route: [] for route in ROUTES}
