@@ -3,6 +3,7 @@
 python -m validation.origins [OUTBREAKS]            default 20; 200 take about an hour on one core
 python -m validation.origins 200 --write            also into validation/results/origins.md
 python -m validation.origins 200 --other --write    courses drawn otherwise than the model believes, as a second table
+python -m validation.origins 200 --keep FILE        outcomes are kept in a file, and taken up from it
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from dataclasses import dataclass
 from itertools import pairwise, repeat
 from pathlib import Path
 
+import msgspec
 import numpy as np
 
 from validation.outbreaks import Outbreak, draw_outbreak
@@ -92,14 +94,27 @@ def run_one(number: int, seed: int, other: bool) -> Traced:
     return judge(outbreak, found, time.process_time() - begun)
 
 
-def run(outbreaks: int, *, seed: int = SEED, other: bool = False, workers: int = 2) -> list[Traced]:
-    """Many of them, in so many processes. `other`: the courses and the record differ from what the model believes."""
-    found = []
+def run(
+    outbreaks: int, *, seed: int = SEED, other: bool = False, workers: int = 2, kept: Path | None = None
+) -> list[Traced]:
+    """Many of them, in so many processes. `other`: the courses and the record differ from what the model believes.
+
+    `kept`: a file to which each outcome is added, and from which those that are there already are taken.
+    """
+    found: dict[int, Traced] = {}
+    if kept is not None and kept.is_file():
+        for line in kept.read_bytes().splitlines():
+            number, one = msgspec.json.decode(line, type=tuple[int, Traced])
+            found[number] = one
+    left = [number for number in range(outbreaks) if number not in found]
     with ProcessPoolExecutor(workers) as pool:
-        for one in pool.map(run_one, range(outbreaks), repeat(seed), repeat(other)):
-            found.append(one)
+        for number, one in zip(left, pool.map(run_one, left, repeat(seed), repeat(other)), strict=True):
+            found[number] = one
             print(f"{len(found)} {one.true_chance:.2f} {one.held}", file=sys.stderr, flush=True)
-    return found
+            if kept is not None:
+                with kept.open("ab") as file:
+                    file.write(msgspec.json.encode((number, one)) + b"\n")
+    return [found[number] for number in range(outbreaks)]
 
 
 def table(found: list[Traced], reference: Reference, *, seed: int, other: bool) -> str:
@@ -157,7 +172,8 @@ def main() -> None:
     """Print the table, and write it when asked to."""
     numbers = [int(word) for word in sys.argv[1:] if word.isdigit()]
     count, reference, other = (numbers[0] if numbers else 20), load_reference(), "--other" in sys.argv
-    text = table(run(count, other=other), reference, seed=SEED, other=other)
+    kept = Path(sys.argv[sys.argv.index("--keep") + 1]) if "--keep" in sys.argv else None
+    text = table(run(count, other=other, kept=kept), reference, seed=SEED, other=other)
     print(text)
     if "--write" in sys.argv:
         name = "origins_other.md" if other else "origins.md"
