@@ -219,6 +219,7 @@ CLASHES: list[tuple[str, dict[str, Any], str, int | None, str | None, str]] = [
     ("an endless name", {"systems": (System("a", LONG_NAME),)}, "systems", 0, "name", "at most 200"),
     ("a record that ends before it begins", {"last": day(-1)}, "room", None, "last", "before first"),
     ("a record of a century", {"last": dt.date(2126, 9, 1)}, "room", None, "last", "at most 3660"),
+    ("a record in antiquity", {"first": dt.date(1, 1, 1)}, "room", None, "first", "1900"),
     ("a room without a name", {"name": ""}, "room", None, "name", "single line"),
     ("an unknown condition", {"condition": "whitespot"}, "room", None, "condition", "no condition of the reference"),
 ]  # fmt: skip
@@ -244,6 +245,16 @@ def test_what_is_doubtful_is_a_note() -> None:
 def test_a_wrong_row_is_told_once_and_not_also_for_its_fish() -> None:
     clashes = check_room(room(moves=(Move(day(30), "A9", "A2", 50),)))
     assert {clash.column for clash in clashes} == {"on", "from_tank"}
+
+
+def test_a_wrong_row_does_not_make_others_wrong() -> None:
+    """Fish that a wrong row moved, and deaths it told of, are still there for the rows after it."""
+    made = room(
+        moves=(Move(day(1), "A1", "A9", 9), Move(day(30), "A1", "A2", 9), Move(day(2), "A1", "A2", 8)),
+        sightings=(deaths("A2", 1, 4), deaths("A2", 1, 5), deaths("A2", 2, 9), deaths("A7", 1, 2)),
+    )
+    fatal = {(clash.table, clash.index) for clash in check_room(made) if clash.fatal}
+    assert fatal == {("moves", 0), ("moves", 1), ("sightings", 1), ("sightings", 3)}
 
 
 def test_the_demonstration_is_as_it_should_be() -> None:

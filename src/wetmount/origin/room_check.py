@@ -20,6 +20,8 @@ from wetmount.reference import Reference
 
 MOST_DAYS: Final = 3660
 """Ten years. An outbreak is weeks; a record of centuries is a slip of the pen that would only keep the machine busy."""
+EARLIEST, LATEST = 1900, 2200
+"""Years of a record."""
 
 Found = Iterator[tuple[int | None, str | None, str, bool]]
 """(row index, column, sentence, fatal) of each clash of one table."""
@@ -33,8 +35,7 @@ def check_room(room: Room, reference: Reference | None = None, *, most: int | No
     clashes = list(_room(room, reference))
     if any(clash.column in ("first", "last") for clash in clashes):
         return tuple(clashes)  # without its days nothing else can be judged
-    stock = stock_in_time(room)
-    known = _Known(room, stock, reference)
+    known = _Known(room, reference)
     checks = {
         "systems": _systems,
         "tanks": _tanks,
@@ -49,26 +50,31 @@ def check_room(room: Room, reference: Reference | None = None, *, most: int | No
         "checks": _checks,
         "feeds": _of_tanks,
     }
+    found: dict[str, list[Clash]] = {}
     for table in TABLES:
         rows = rows_of(room, table)
-        found = [Clash(table, index, column, message) for index, column, message in _texts(rows)]
-        found += [Clash(table, *one) for one in checks[table](rows, known, table)]
-        # A row whose ids or dates are wrong is said to be so; that no fish were there then says nothing more.
-        wrong = {clash.index for clash in found if clash.fatal}
-        found += [clash for clash in stock.clashes if clash.table == table and clash.index not in wrong]
-        clashes += sorted(found, key=lambda clash: -1 if clash.index is None else clash.index)
-        if most is not None and len(clashes) > most:
-            more = f"has more wrong than these {most} problems; mend them first"
-            return (*clashes[:most], Clash(table, None, None, more))
+        found[table] = [Clash(table, index, column, message) for index, column, message in _texts(rows)]
+        found[table] += [Clash(table, *one) for one in checks[table](rows, known, table)]
+    # What is wrong in itself takes part in no further sum, and is not told a second time for its fish.
+    wrong = {
+        (table, clash.index) for table in TABLES for clash in found[table] if clash.fatal and clash.index is not None
+    }
+    stock = stock_in_time(room, wrong)
+    for clash in (*stock.clashes, *_too_many(room, stock, wrong)):
+        found[clash.table].append(clash)
+    for table in TABLES:
+        clashes += sorted(found[table], key=lambda clash: -1 if clash.index is None else clash.index)
+    if most is not None and len(clashes) > most:
+        more = f"has more wrong than these {most} problems; mend them first"
+        return (*clashes[:most], Clash(clashes[most].table, None, None, more))
     return tuple(clashes)
 
 
 class _Known:
     """What rows may refer to."""
 
-    def __init__(self, room: Room, stock: Stock, reference: Reference | None) -> None:
+    def __init__(self, room: Room, reference: Reference | None) -> None:
         self.room = room
-        self.stock = stock
         self.tanks: dict[str, Tank] = {tank.id: tank for tank in room.tanks}
         self.systems = {system.id for system in room.systems}
         self.batches = {batch.id: batch for batch in room.batches}
@@ -118,14 +124,6 @@ class _Known:
         if id is not None and self.conditions is not None and id not in self.conditions:
             yield index, "condition", _no_condition(id, self.conditions), True
 
-    def most(self, tank: str, on: Date) -> int | None:
-        """Most fish that can have been in a tank in the morning or evening of a day; None without a bound."""
-        if on < self.room.first:
-            return None
-        counts = [self.stock.between(tank, day) for day in (max(on - timedelta(days=1), self.room.first), on)]
-        highs = [count.high for count in counts if count is not None]
-        return None if len(highs) < 2 or None in highs else max(high for high in highs if high is not None)
-
 
 # --- the room and its texts -------------------------------------------------------------------------------------------
 
@@ -133,6 +131,10 @@ class _Known:
 def _room(room: Room, reference: Reference | None) -> Iterator[Clash]:
     if not room.name or room.name != room.name.strip() or not room.name.isprintable() or len(room.name) > LONGEST:
         yield Clash("room", None, "name", f"is no single line of 1 to {LONGEST} characters without space around it")
+    for column, day in (("first", room.first), ("last", room.last)):
+        if not EARLIEST <= day.year <= LATEST:
+            yield Clash("room", None, column, f"is {day}; accepted are the years {EARLIEST} to {LATEST}")
+            return
     if room.last < room.first:
         yield Clash("room", None, "last", f"is {room.last}, before first ({room.first})")
     elif room.days > MOST_DAYS:
@@ -297,8 +299,6 @@ def _sightings(rows: tuple[Any, ...], known: _Known, table: str) -> Found:
         if key in seen:
             yield index, "on", f"has {sighting.kind} in {sighting.tank} on {sighting.on} a second time", True
         seen.setdefault(key, index)
-        if sighting.kind == "signs":
-            yield from _fish(index, "number", sighting.tank, sighting.on, sighting.number, known, "with signs")
 
 
 def _checks(rows: tuple[Any, ...], known: _Known, table: str) -> Found:
@@ -316,17 +316,32 @@ def _checks(rows: tuple[Any, ...], known: _Known, table: str) -> Found:
             again = "a second time" if seen[key] == check.seen else "with another result too"
             yield index, "on", f"has {check.examination} of {check.tank} on {check.on} {again}; one row is enough", True
         seen.setdefault(key, check.seen)
-        yield from _fish(index, "fish", check.tank, check.on, check.fish, known, "examined")
 
 
-def _fish(index: int, column: str, tank: str, on: Date, number: int | None, known: _Known, done: str) -> Found:
+# --- numbers of fish --------------------------------------------------------------------------------------------------
+
+
+def _too_many(room: Room, stock: Stock, wrong: Collection[tuple[str, int]]) -> Iterator[Clash]:
     """No more fish ill or examined than there were, and none in an empty tank."""
-    if tank not in known.tanks or on < (known.tanks[tank].since or on):
-        return  # said already
-    most = known.most(tank, on)
-    if most is None:
-        return
-    if not most:
-        yield index, "tank", f"is {tank}, which held no fish on {on}; add the batch that was in it", True
-    elif number is not None and number > most:
-        yield index, column, f"is {number} fish {done}, more than the {most} that {tank} held on {on}", True
+    counted = [
+        ("sightings", index, "number", row.tank, row.on, row.number, "with signs")
+        for index, row in enumerate(room.sightings)
+        if row.kind == "signs"
+    ]
+    counted += [
+        ("checks", index, "fish", row.tank, row.on, row.fish, "examined") for index, row in enumerate(room.checks)
+    ]
+    for table, index, column, tank, on, number, done in counted:
+        most = None if (table, index) in wrong else _most(stock, tank, on)
+        if most == 0:
+            yield Clash(table, index, "tank", f"is {tank}, which held no fish on {on}; add the batch that was in it")
+        elif most is not None and number is not None and number > most:
+            yield Clash(table, index, column, f"is {number} fish {done}, more than the {most} that {tank} held on {on}")
+
+
+def _most(stock: Stock, tank: str, on: Date) -> int | None:
+    """Most fish that can have been in a tank in the morning or evening of a day; None without a bound."""
+    before = on if on <= stock.room.first else on - timedelta(days=1)
+    counts = [stock.between(tank, day) for day in (before, on)]
+    highs = [count.high for count in counts if count is not None and count.high is not None]
+    return max(highs) if len(highs) == len(counts) else None

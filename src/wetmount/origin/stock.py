@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date as Date
 from typing import Final
@@ -89,9 +89,12 @@ class Stock:
         return (NONE, {}) if not place else days[place - 1][1:]
 
 
-def stock_in_time(room: Room) -> Stock:
-    """Go through a room's record day by day. Rows that cannot be so are passed over and told in `clashes`."""
-    keeping = _Keeping(room)
+def stock_in_time(room: Room, without: Collection[tuple[str, int]] = ()) -> Stock:
+    """Go through a room's record day by day. Rows that cannot be so are passed over and told in `clashes`.
+
+    `without` names rows, as (table, index), that are wrong for another reason and passed over from the start.
+    """
+    keeping = _Keeping(room, frozenset(without))
     if room.batches:
         keeping.run()
     return Stock(room, bool(room.batches), tuple(keeping.clashes), keeping.days)
@@ -167,11 +170,16 @@ class _Water:
         self.lots = {one: count for one, count in lots.items() if count != NONE}
 
 
+_Event = tuple[str, int, Batch | Move | Departure | Sighting]
+"""A row of the record with its table and index."""
+
+
 class _Keeping:
     """The tanks of a room while its record is gone through."""
 
-    def __init__(self, room: Room) -> None:
+    def __init__(self, room: Room, without: frozenset[tuple[str, int]]) -> None:
         self.room = room
+        self.without = without
         self.tanks: dict[str, _Water] = defaultdict(_Water)
         self.days: dict[str, list[tuple[Date, Count, dict[str, Count]]]] = defaultdict(list)
         self.clashes: list[Clash] = []
@@ -179,21 +187,28 @@ class _Keeping:
 
     def run(self) -> None:
         room = self.room
-        events: dict[Date, list[tuple[str, int, Batch | Move | Departure | Sighting]]] = defaultdict(list)
-        for index, batch in enumerate(room.batches):
-            arrived = room.first if batch.arrived is None else max(batch.arrived, room.first)
-            events[arrived].append(("batches", index, batch))
-        for index, move in enumerate(room.moves):
-            events[move.on].append(("moves", index, move))
-        for index, gone in enumerate(room.departures):
-            events[gone.on].append(("departures", index, gone))
+        events: dict[Date, list[_Event]] = defaultdict(list)
+        coming_and_going: list[tuple[str, int, Batch | Move | Departure]] = [
+            *(("batches", index, batch) for index, batch in enumerate(room.batches)),
+            *(("moves", index, move) for index, move in enumerate(room.moves)),
+            *(("departures", index, gone) for index, gone in enumerate(room.departures)),
+        ]
+        for table, index, row in coming_and_going:
+            events[self._day_of(row)].append((table, index, row))
         for index, sighting in enumerate(room.sightings):
             if sighting.kind == "deaths":
                 events[sighting.on].append(("sightings", index, sighting))
+        for day, found in events.items():
+            events[day] = [event for event in found if event[:2] not in self.without]
         for day in sorted(events):
             self._day(day, events[day])
 
-    def _day(self, day: Date, events: list[tuple[str, int, Batch | Move | Departure | Sighting]]) -> None:
+    def _day_of(self, row: Batch | Move | Departure) -> Date:
+        if isinstance(row, Batch):
+            return self.room.first if row.arrived is None else max(row.arrived, self.room.first)
+        return row.on
+
+    def _day(self, day: Date, events: list[_Event]) -> None:
         touched: dict[str, None] = {}
         for _, _, row in events:
             if isinstance(row, Batch):
@@ -221,7 +236,7 @@ class _Keeping:
             water = self.tanks[tank]
             self.days[tank].append((day, water.total, dict(water.lots)))
 
-    def _out(self, event: tuple[str, int, Batch | Move | Departure | Sighting], day: Date, *, last: bool) -> bool:
+    def _out(self, event: _Event, day: Date, *, last: bool) -> bool:
         """Move fish, or let them leave; False when they are not there. `last` makes a clash of that."""
         table, index, row = event
         assert isinstance(row, Move | Departure)
