@@ -103,12 +103,13 @@ def cuts_of(traced: CaseTrace) -> tuple[str, ...]:
     if traced.kept.ahead is None:
         return ()
     control, rates = traced.kept.ahead.control, reference().link_rates
-    said = []
+    said: list[str] = []
     for cut in control.together[:MOST_CUTS]:
         name = rates[cut.kind].name if cut.kind in rates else cut.kind
         through = f" ({cut.through})" if cut.through else ""
+        which = "all of these so far" if said else "this"
         said.append(
-            f"{name}{through}: {cut.how}; with it {cut.further:.1f} further tanks in {control.days} days instead of "
+            f"{name}{through}: {cut.how}; with {which} {cut.further:.1f} further tanks in {control.days} days, not "
             f"{control.further:.1f}"
         )
     return tuple(said)

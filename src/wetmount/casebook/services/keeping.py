@@ -267,12 +267,13 @@ def move_fish(
 
 
 def add_contact(device: Device | None, kind: str, from_tank: Tank, to_tank: Tank, on: dt.date, note: str = "") -> Move:
-    """A net or tool (`net`), or water (`water`), went from one tank to another on a day."""
-    if kind not in ("net", "water"):
-        raise Refused("A contact is a net or water.")
+    """A net or tool (`net`), `water`, `plants` or something `other` that was wet went from one tank to another."""
+    words = {id: words for id, words in Move.KINDS if id != "fish"}
+    if kind not in words:
+        raise Refused(f"What went from tank to tank is one of: {', '.join(words.values())}.")
     if from_tank.pk == to_tank.pk:
         raise Refused("From and to are the same tank.")
-    said = f"{'Net' if kind == 'net' else 'Water'}: {from_tank.name}, then {to_tank.name}"
+    said = f"{words[kind].split(' ')[0].capitalize()}: {from_tank.name}, then {to_tank.name}"
     with act(device, "add_contact", said) as writer:
         return writer.make(Move, kind=kind, on=on, from_tank_id=from_tank.pk, to_tank_id=to_tank.pk, note=note)
 

@@ -32,7 +32,8 @@ from wetmount.casebook.stock import check_moves, day, now_in
 from wetmount.casebook.tracing import REACH, Record, record_of
 from wetmount.errors import InputError
 from wetmount.origin import room as core
-from wetmount.origin.room_rows import TABLES
+from wetmount.origin.room_check import check_room
+from wetmount.origin.room_rows import TABLES, rows_of, with_rows
 from wetmount.origin.spreadsheet import GoodRow, Preview, preview_sheet
 
 FAR_BACK: Final = dt.timedelta(days=3650)
@@ -93,6 +94,12 @@ def bring_in(device: Device | None, room: FishRoom, table: str, records: Sequenc
     plural = "s" if len(records) > 1 else ""
     with act(device, "bring_in_rows", f"{len(records)} row{plural} of {WORDS[table]} brought in") as writer:
         before = whole_record(room)
+        known = rows_of(before.room, table)
+        together = with_rows(before.room, table, (*known, *records))
+        for clash in check_room(together, reference(), most=None):
+            if clash.fatal and clash.table == table and clash.index is not None and clash.index >= len(known):
+                said = f"{clash.column} {clash.message}" if clash.column else clash.message
+                raise Refused(f"This no longer fits the room: {said}.")
         _Writing(writer, room, before).write(table, records)
         after = whole_record(room)
         new = set(after.left_out) - set(before.left_out)

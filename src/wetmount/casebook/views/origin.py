@@ -78,13 +78,12 @@ def control(request: HttpRequest, pk: int) -> HttpResponse:
 def todays_round(request: HttpRequest, pk: int) -> HttpResponse:
     """The round for today, to print."""
     frame = framed(request, pk, "room_round")
-    context = {"today": clock.today()} | context_of(request, frame, "round")
-    return render(request, "casebook/origin/round.html", frame.context | context)
+    return render(request, "casebook/origin/round.html", frame.context | context_of(request, frame, "round"))
 
 
 def context_of(request: HttpRequest, frame: Framed, show: str) -> dict[str, Any]:
     """The trace that is kept, or how far it is; `show` names the part of which page is asked for."""
-    context: dict[str, Any] = {"show": show, "wrong": "", "shown": None, "working": None}
+    context = _empty(frame, show)
     record, condition = frame.record, frame.traced.condition
     if record is None or not frame.traced.spreads:
         return context
@@ -100,6 +99,15 @@ def context_of(request: HttpRequest, frame: Framed, show: str) -> dict[str, Any]
         context |= {"working": work, "share": round(100 * work.share)}
         return context | (told(frame.room, record, work.part) if work.part is not None else {})
     return context | _ended(frame, record, key, work)
+
+
+def _empty(frame: Framed, show: str) -> dict[str, Any]:
+    """What every part has, before anything is known."""
+    return {
+        "show": show, "answer": f"casebook/origin/{show}_answer.html", "wrong": "", "shown": None, "working": None,
+        "again": reverse(f"room_{show}", args=[frame.room.pk]) + f"?condition={frame.traced.condition}",
+        "today": clock.today(),
+    }  # fmt: skip
 
 
 def _ended(frame: Framed, record: Record, key: str, work: Any) -> dict[str, Any]:
@@ -130,7 +138,8 @@ def stop(request: HttpRequest, pk: int) -> HttpResponse:
     work = tracing_run.begun(frame.room, frame.record, key)
     tracing_run.stop(frame.room, key)
     work.ended(3.0)
-    context = frame.context | {"show": _show(request), "stopped": True} | _ended(frame, frame.record, key, work)
+    show = _show(request)
+    context = frame.context | _empty(frame, show) | {"stopped": True} | _ended(frame, frame.record, key, work)
     return _answer(request, context)
 
 
@@ -146,8 +155,18 @@ def _show(request: HttpRequest) -> str:
 
 
 def _answer(request: HttpRequest, context: dict[str, Any]) -> HttpResponse:
-    end = "_part" if request.htmx else ""
-    return render(request, f"casebook/origin/{context['show']}{end}.html", context | {"today": clock.today()})
+    """The page, or its part. While it is refined only the share is put in, so that the button to stop keeps the focus,
+    and beside it the answer when there is a newer one."""
+    if not request.htmx:
+        return render(request, f"casebook/origin/{context['show']}.html", context)
+    if request.htmx.target == "trace-share" and context["working"] is not None:
+        shown = context["shown"]
+        known = request.GET.get("sweeps", "0")
+        context["newer"] = shown is not None and str(shown.convergence.sweeps) != known
+        return render(request, "casebook/origin/refined.html", context)
+    answer = render(request, "casebook/origin/part.html", context)
+    answer["HX-Retarget"], answer["HX-Reswap"] = "#trace", "outerHTML"
+    return answer
 
 
 # --- words ------------------------------------------------------------------------------------------------------------

@@ -26,7 +26,8 @@ def in_form(value: Any) -> Any:
 
 def add_sign(device: Device, room: FishRoom, values: dict[str, Any]) -> None:
     """Signs or deaths."""
-    tracing.note_sign(device, values.pop("tank"), **values)
+    rest = {name: value for name, value in values.items() if name != "tank"}
+    tracing.note_sign(device, values["tank"], **rest)
 
 
 def change_sign(device: Device, row: Entry, values: dict[str, Any], seen: int | None) -> None:
@@ -37,7 +38,8 @@ def change_sign(device: Device, row: Entry, values: dict[str, Any], seen: int | 
 
 def add_check(device: Device, room: FishRoom, values: dict[str, Any]) -> None:
     """A check, whatever it gave."""
-    tracing.note_check(device, values.pop("tank"), seen_it=values.pop("seen") == "yes", **values)
+    rest = {name: value for name, value in values.items() if name not in ("tank", "seen")}
+    tracing.note_check(device, values["tank"], seen_it=values["seen"] == "yes", **rest)
 
 
 def change_check(device: Device, row: Entry, values: dict[str, Any], seen: int | None) -> None:
