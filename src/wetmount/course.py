@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from wetmount.changes import check_fraction
+from wetmount.dose_writing import write_quantity
 from wetmount.errors import InputError
 from wetmount.reference.rows import DoseRow
 
@@ -230,14 +231,16 @@ def judge_course(row: DoseRow, events: Sequence[Event], until_h: float, *, start
     if not safe:
         passed = next(p.from_h for p in none_lost.pieces if max(p.begins, p.at(p.to_h)) > (row.hard_max or 0))
         words.append(
-            f"passes the hard stop of {row.hard_max:g} {row.unit} from hour {passed:g} if none is lost: "
-            f"{none_lost.highest:.3g} {row.unit}"
+            f"passes the hard stop of {write_quantity(row.hard_max or 0, row.unit)} from hour {passed:g} if none is "
+            f"lost: {write_quantity(none_lost.highest, row.unit)}"
         )
     hours = None
     if row.low is not None:
         hours = expected.hours_above(row.low * (1 - 1e-9))
         if hours < until_h * (1 - 1e-9):
-            words.append(f"under the effective {row.low:g} {row.unit} for {until_h - hours:.3g} of {until_h:.3g} h")
+            words.append(
+                f"under the effective {write_quantity(row.low, row.unit)} for {until_h - hours:.3g} of {until_h:.3g} h"
+            )
     return CourseReport(expected, none_lost, row.low, row.hard_max, hours, safe, tuple(words))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Iterable
 from typing import Any, Final
 
 from django.http import HttpRequest, HttpResponse, QueryDict
@@ -33,7 +34,7 @@ from wetmount.casebook.views.dose_forms import (
     places,
 )
 from wetmount.casebook.views.dose_order import BEFORE, WATERS, needs, order_from
-from wetmount.cautions import cautions_for
+from wetmount.cautions import ANY, CautionShown, cautions_for, triggers_of
 from wetmount.dose import LARGEST_RULES, DoseAnswer, Order, Override, dose
 from wetmount.dose_writing import write_number, write_quantity
 from wetmount.errors import InputError
@@ -167,7 +168,7 @@ def _shown(case: Case | None, form: Form, row: DoseRow, order: Order, answer: Do
         "reached_words": "" if reached is None else _range(reached.at_high_volume, reached.at_low_volume, answer.unit),
         "may_override": not is_demonstration() and _where(case, form) is not None, "demo": is_demonstration(),
         "stops": _offered(answer), "cautions": cautions,
-        "first_cautions": [one for one in cautions if one.severity == "stop"], "rows": list(dict.fromkeys(rows)),
+        "first_cautions": _own(cautions), "rows": list(dict.fromkeys(rows)),
         "formulas": ["Amount = water × dose ÷ strength in hand"] if row.route not in ("feed", "injection") else
         ["Amount = weight of the fish × dose ÷ strength in hand"],
         "course_href": address("dose_course", case, **carried) if answer.unit in ("mg/L", "g/L", "uL/L") else "",
@@ -176,6 +177,12 @@ def _shown(case: Case | None, form: Form, row: DoseRow, order: Order, answer: Do
         "tasks_href": address("dose_tasks", case), "today": clock.today().isoformat(), "by": _by(order),
         "keep_href": _keep_address(case, form) if amount and not order.overrides else "", "where": _where(case, form),
     }  # fmt: skip
+
+
+def _own(cautions: Iterable[CautionShown]) -> list[CautionShown]:
+    """The gravest that are this agent's own; those of every treatment stand in the list."""
+    own = [one for one in cautions if ANY not in triggers_of(reference().cautions[one.id])]
+    return [one for one in own if one.severity == "stop"]
 
 
 def _by(order: Order) -> tuple[str, ...]:
