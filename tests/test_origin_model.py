@@ -495,6 +495,7 @@ REFUSED: list[tuple[str, dict[str, object], str]] = [
     ("seen nowhere", {"sightings": (), "checks": ()}, "seen in no tank"),
     ("unknown tank", {"moves": (Move(FIRST, "A", "Z"),)}, "'Z' is not a tank"),
     ("unknown examination", {"checks": (Check("A", FIRST, True, "sniffing"),)}, "no examination"),
+    ("a day outside", {"sightings": (Sighting("A", day(40), "signs"),)}, "not within the record"),
     ("no tanks", {"tanks": ()}, "0 tanks"),
 ]
 

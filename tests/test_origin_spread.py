@@ -63,6 +63,46 @@ def test_a_link_of_half_the_rate_and_an_end() -> None:
     assert np.max(found.infected[np.isfinite(found.infected)]) <= 2
 
 
+# Number of further cases in the chain binomial of Reed and Frost: susceptibles, chance p of each infective, P(0), P(1), …
+# By the recursion of Lefèvre & Picard 1990 and by enumeration (section 4a of the project's outbreak facts).
+REED_FROST = [
+    (2, 1 / 2, [1 / 4, 1 / 4, 1 / 2]),
+    (2, 1 / 3, [4 / 9, 8 / 27, 7 / 27]),
+    (3, 1 / 2, [1 / 8, 3 / 32, 3 / 16, 19 / 32]),
+    (3, 1 / 4, [27 / 64, 243 / 1024, 405 / 2048, 293 / 2048]),
+    (4, 0.2, [0.4096, 0.209715, 0.163578, 0.135161, 0.081945]),
+    (10, 0.1, [0.348678, 0.150095, 0.100506, 0.081228, 0.072085, 0.066387, 0.060505, 0.051795, 0.038764, 0.022442]),
+]
+
+
+def open_links(graph: Graph, chance: float, runs: int, seed: int) -> np.ndarray:
+    """Which nodes are reached from node 0, (runs, nodes), when each link is open by itself with a chance."""
+    nodes, links = graph.nodes, len(graph.target)
+    kept = np.flatnonzero(np.random.default_rng(seed).random(runs * links) < chance)
+    first = np.searchsorted(kept, (np.arange(runs)[:, None] * links + graph.start[:-1]).ravel())
+    run = kept // links
+    paths = _Paths(
+        first,
+        np.diff(first, append=len(kept)),
+        graph.target[kept - run * links] + run * nodes,
+        np.ones(len(kept), np.float32),
+    )
+    found = paths.shortest(np.arange(runs) * nodes, runs * nodes, None)
+    return np.isfinite(found).reshape(runs, nodes)
+
+
+@pytest.mark.parametrize(("susceptible", "chance", "expected"), REED_FROST)
+def test_reed_frost(susceptible: int, chance: float, expected: list[float]) -> None:
+    further = open_links(complete(susceptible + 1), chance, 100_000, 10).sum(axis=1) - 1
+    found = np.bincount(further, minlength=len(expected))[: len(expected)] / 100_000
+    assert found == pytest.approx(expected, abs=0.005)
+
+
+def test_triangle_with_open_links_of_one_half() -> None:
+    """Directed links each open with 1/2: P(B reached from A) = 1/2 + 1/2 · 1/4 = 5/8."""
+    assert open_links(complete(3), 0.5, 100_000, 11)[:, 1].mean() == pytest.approx(5 / 8, abs=0.005)
+
+
 # Final size z = 1 − exp(−R z) of a large population, Kermack & McKendrick 1927; chance of a large outbreak from one
 # case 1 − 1/R with exponential infectious periods. Both from memory.
 @pytest.mark.parametrize(("number", "size"), [(1.5, 0.582812), (2.0, 0.796812), (3.0, 0.940480)])

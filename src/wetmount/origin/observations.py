@@ -8,6 +8,7 @@ Every day of infection gets the probability of what was seen and not seen, all d
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date as Date
 from math import erf, log, sqrt
 from typing import Final
 
@@ -67,7 +68,7 @@ class Watched:
 def find_watched(room: Room, reference: Reference, condition: str) -> tuple[Watched, ...]:
     """What was looked at in every tank, for this condition.
 
-    Raises InputError for an unknown tank or examination.
+    Raises InputError for an unknown tank or examination, or a day outside the record.
     """
     places, last = tank_places(room), room.days - 1
     times = reference.incubations[condition]
@@ -80,6 +81,12 @@ def find_watched(room: Room, reference: Reference, condition: str) -> tuple[Watc
             raise InputError(f"{tank!r} is not a tank of the room; accepted are {', '.join(places)}", field=where)
         return places[tank]
 
+    def within(on: Date, where: str) -> int:
+        day = room.day(on)
+        if not 0 <= day <= last:
+            raise InputError(f"{on} is not within the record, {room.first} to {room.last}", field=where)
+        return day
+
     def meant(named: str | None) -> bool:
         return (named or room.condition) == condition
 
@@ -90,13 +97,13 @@ def find_watched(room: Room, reference: Reference, condition: str) -> tuple[Watc
     for sighting in room.sightings:
         if meant(sighting.condition):
             where = place(sighting.tank, "sighting.tank")
-            seen[where].add(room.day(sighting.on))
+            seen[where].add(within(sighting.on, "sighting.on"))
             if sighting.not_before is not None:
                 looks[where].add(room.day(sighting.not_before))
     for check in room.checks:
         if not meant(check.condition):
             continue
-        where, day = place(check.tank, "check.tank"), room.day(check.on)
+        where, day = place(check.tank, "check.tank"), within(check.on, "check.on")
         examination = reference.examinations.get(check.examination)
         if examination is None:
             accepted = ", ".join(reference.examinations)
