@@ -56,7 +56,7 @@ def room_of(names: str, days: int, **fields: object) -> Room:
 
 CONTACTS = [("A", "B", 1), ("B", "C", 2), ("C", "D", 3), ("A", "C", 4), ("B", "D", 5)]
 
-# Posterior over the four sources, by hand from all 2^5 outcomes (section 4d of the project's outbreak facts).
+# Posterior over the four sources, by hand from all 2^5 outcomes.
 OBSERVED = [
     ("infected exactly B and C", [0, 1 / 3, 2 / 3, 0], {"B": "yes", "C": "yes", "A": "no", "D": "no"}),
     ("D infected, A clean", [0, 7 / 41, 10 / 41, 24 / 41], {"D": "yes", "A": "no"}),

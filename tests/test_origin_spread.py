@@ -63,8 +63,8 @@ def test_a_link_of_half_the_rate_and_an_end() -> None:
     assert np.max(found.infected[np.isfinite(found.infected)]) <= 2
 
 
-# Number of further cases in the chain binomial of Reed and Frost: susceptibles, chance p of each infective, P(0), P(1), …
-# By the recursion of Lefèvre & Picard 1990 and by enumeration (section 4a of the project's outbreak facts).
+# Further cases in the chain binomial of Reed and Frost: susceptibles, chance p of each infective, P(0), P(1), …
+# By the recursion of Lefèvre & Picard 1990 and by enumeration.
 REED_FROST = [
     (2, 1 / 2, [1 / 4, 1 / 4, 1 / 2]),
     (2, 1 / 3, [4 / 9, 8 / 27, 7 / 27]),
