@@ -42,7 +42,7 @@ def room(tmp_path: Path) -> str:
 
 
 @pytest.mark.parametrize(
-    "name", ["new", "check", "import", "exposures", "curve", "chains", "trace", "control", "round"]
+    "name", ["new", "check", "import", "stock", "exposures", "curve", "chains", "trace", "control", "round"]
 )
 def test_every_part_has_help(name: str) -> None:
     done = run(name, "--help")
@@ -76,6 +76,20 @@ def test_check_names_every_bad_row(room: str) -> None:
         assert refused.exit_code == 2
         assert refused.stderr.startswith("wetmount: ")
         assert refused.stderr.count("\n") == 1
+
+
+def test_stock_of_a_day() -> None:
+    """By hand: 24 arrived in Q2 on 19 September, all went to A4 on the 21st, four on to A9 on the 24th, one died."""
+    for on, expected in (
+        ("2026-09-20", {"Q2": 24, "A4": 0, "A9": 0}),
+        ("2026-09-21", {"Q2": 0, "A4": 24, "A9": 0}),
+        ("2026-10-03", {"Q2": 0, "A4": 19, "A9": 4}),
+    ):
+        found = {row["tank"]: row["fish"] for row in data("stock", "demo", "--on", on)["tanks"]}
+        assert {tank: found[tank] for tank in expected} == {n: {"low": k, "high": k} for n, k in expected.items()}
+    done = run("stock", "demo")
+    assert "A4 19 Boeseman rainbowfish Q2" in done.stdout
+    assert "Without fish: A8, A12" in " ".join(done.stdout.split())
 
 
 def test_exposures_say_how_many_were_compared_and_who_was_left_out() -> None:
@@ -207,6 +221,7 @@ BAD = [
     (["chains", "demo", "A4", "--since", "2026-10-02", "--until", "2026-10-01"], "ends before it begins"),
     (["import", "nowhere.csv", "demo", "--table", "moves"], "no such file"),
     (["import", "nowhere.csv", "demo", "--table", "mov"], "no table of a room"),
+    (["stock", "demo", "--on", "2020-01-01"], "outside the record"),
     (["trace", "nowhere"], "no such file"),
     (["control", "nowhere"], "no such file"),
     (["control", "demo", "--days", "0"], "accepted are 1 to 28"),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from wetmount.commands.origin_control import control, round_command
-from wetmount.commands.origin_room import check, import_, new
+from wetmount.commands.origin_room import check, import_, new, stock
 from wetmount.commands.origin_tables import chains, curve, exposures
 from wetmount.commands.origin_trace import trace_command
 
@@ -23,5 +23,5 @@ def command() -> None:
     """
 
 
-for _part in (new, check, import_, exposures, curve, chains, trace_command, control, round_command):
+for _part in (new, check, import_, stock, exposures, curve, chains, trace_command, control, round_command):
     command.add_command(_part)

@@ -105,6 +105,44 @@ def check(ctx: click.Context, room: str, overlay: Path | None) -> None:
     )
 
 
+@click.command(name="stock")
+@click.argument("room")
+@click.option("--on", "on", metavar="DATE", help="At the end of this day; the last of the record without.")
+@json_option
+@overlay_option
+def stock(room: str, on: str | None, as_json: bool, overlay: Path | None) -> None:
+    """Which fish stand in which tank on a day, by everything that arrived, moved, died and left."""
+    from wetmount.commands.common import console, lines
+    from wetmount.origin.stock import stock_in_time
+
+    found, _ = filed_room(room, overlay)
+    day = day_of(on, "--on") or found.last
+    if not found.first <= day <= found.last:
+        raise InputError(f"{day} is outside the record ({found.first} to {found.last})", field="--on")
+    held = stock_in_time(found)
+    tanks = [tank.id for tank in found.tanks]
+    if as_json:
+        import msgspec
+
+        rows = [{"tank": tank, "fish": held.between(tank, day), "batches": held.batches(tank, day)} for tank in tanks]
+        head = {"schema": "wetmount.origin.stock/1", "room": found.name, "on": day, "counted": held.counted}
+        click.echo(msgspec.json.encode(head | {"tanks": rows}))
+        return
+    out = console()
+    out.print(f"[bold]{found.name}[/], {day}")
+    if not held.counted:
+        out.print("The room names no batches, so that nothing is known of its fish.")
+        return
+    lots = {tank: held.batches(tank, day) for tank in tanks}
+    lines(
+        out,
+        [(tank, ", ".join(f"{count} {batch}" for batch, count in lots[tank].items())) for tank in tanks if lots[tank]],
+    )
+    empty = [tank for tank in tanks if not lots[tank]]
+    if empty:
+        out.print(f"Without fish: {', '.join(empty)}.")
+
+
 @click.command(name="import")
 @click.argument("sheet", type=click.Path(path_type=Path))
 @click.argument("room")

@@ -143,8 +143,8 @@ def _print_exposures(tables: ExposureTables, room: Room, reference: Reference, e
         out.print("\n[bold]Fish, where they were counted[/] (fish of one tank share their fate: no test)")
         lines(out, [("", _fish(row)) for row in fish])
     out.print(
-        "[dim]An exposure of an ill tank counts when it came by the day of its first sign. Each row stands for tanks, not for "
-        "proof: what went together cannot be told apart by counting.[/]"
+        "[dim]An exposure of an ill tank counts when it came by the day of its first sign. What always went together "
+        "cannot be told apart by counting.[/]"
     )
 
 
