@@ -12,11 +12,12 @@ from wetmount.volume import Volume, volume_from_label
 
 @dataclass(frozen=True, slots=True)
 class SharedWater:
-    """The place that is dosed as one, its volume if it is known, and the species of the fish in it."""
+    """The place that is dosed as one, its volume if it is known, and the species and origins of the fish in it."""
 
     name: str
     volume: Volume | None
     species: tuple[str, ...]
+    origins: tuple[str, ...] = ()
 
 
 def shared_water(case: Case, on: dt.date) -> SharedWater:
@@ -33,8 +34,10 @@ def shared_water(case: Case, on: dt.date) -> SharedWater:
     batches = Move.objects.filter(kind="fish", to_tank__in=tanks, on__lte=on).values("batch")
     moves = Move.objects.filter(kind="fish", batch__in=batches, on__lte=on)
     stock = stock_after(moves.select_related("batch", "from_tank").order_by("on", "pk"))
-    species = dict.fromkeys(lot.batch.species for pk in sorted(tanks) for lot in stock.in_tank(pk) if lot.number != 0)
-    return SharedWater(place.name, _volume(place), tuple(species))
+    batches_in = [lot.batch for pk in sorted(tanks) for lot in stock.in_tank(pk) if lot.number != 0]
+    species = tuple(dict.fromkeys(batch.species for batch in batches_in))
+    origins = tuple(sorted({batch.origin for batch in batches_in if batch.origin}))
+    return SharedWater(place.name, _volume(place), species, origins)
 
 
 def _volume(place: System | Tank) -> Volume | None:

@@ -326,20 +326,22 @@ class PlanPage:
         told = [one for one in others if one.option.kind != "examine" or not _worthless(one.option)]
         groups = [
             ("Before anything else", "The law comes first.", first),
-            ("Husbandry first", "Costs little and harms nobody.", self._of("husbandry", urgency="now")),
+            ("Husbandry first", "Costs little and harms nobody; what it covers is not in numbers.",
+             self._of("husbandry", urgency="now")),
             ("Agents", "In the order in which they would be taken: what mends the water, then what covers most.",
              self._of("treat")),
             ("From now on", "What keeps it from coming back.", self._of("husbandry", urgency="lasting")),
-            ("Or: watch, examine more, refer, relieve", "Held against the same causes.", told),
+            ("Or: watch, examine more, refer, relieve",
+             "Held against the same causes; by itself none covers what could be put in numbers.", told),
         ]  # fmt: skip
         return [group for group in groups if group[2]]
 
     @property
     def folded(self) -> list[tuple[str, list[OptionShown]]]:
-        """What is refused here or must not come first, and examinations that would tell next to nothing."""
+        """What is refused here or must not come first, and examinations that would change little."""
         worthless = [one for one in self._of("examine") if _worthless(one.option)]
         refused = self._of("treat", ready=False)
-        groups = [("refused here, or not first", refused), ("examinations that would tell next to nothing", worthless)]
+        groups = [("refused here, or not first", refused), ("examinations that would change little", worthless)]
         return [(f"{len(rows)} {words}", rows) for words, rows in groups if rows]
 
     def _shown(self, option: Option, chosen: bool) -> OptionShown:
@@ -386,4 +388,7 @@ class PlanPage:
 
 
 def _worthless(option: Option) -> bool:
-    return option.text.startswith(("Expected to tell next to nothing", "Not worth"))
+    """An examination that is advised against, or would hardly ever change the leading cause."""
+    return option.text.startswith(
+        ("Expected to tell next to nothing", "Not worth", "Would change the leading cause under")
+    )
