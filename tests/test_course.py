@@ -291,8 +291,12 @@ def test_limits_of_a_change() -> None:
     assert warmer.fraction == pytest.approx(0.2)
     harder = ch.largest_change(tank, ch.WaterProperties(25, 7.2, 280, 200))
     assert (harder.fraction, harder.set_by) == (pytest.approx(0.1), "alkalinity_mg_caco3_per_l")
+    limed = ch.largest_change(ch.WaterProperties(25, 7.2, 80, 200, 100), ch.WaterProperties(25, 7.2, 80, 200, 350))
+    assert (limed.fraction, limed.set_by) == (pytest.approx(0.08), "hardness_mg_caco3_per_l")
     unknown = ch.largest_change(ch.WaterProperties(25), ch.WaterProperties(25))
-    assert unknown.unknown == ("ph", "alkalinity_mg_caco3_per_l", "conductivity_us_per_cm")
+    assert unknown.unknown == (
+        "ph", "alkalinity_mg_caco3_per_l", "hardness_mg_caco3_per_l", "conductivity_us_per_cm"
+    )  # fmt: skip
     assert ch.largest_change(tank, tank, ph_after=7.8).fraction == pytest.approx(0.25)
 
 

@@ -17,7 +17,13 @@ from wetmount.errors import InputError
 MOST_AT_ONCE: Final = 0.9
 """A change of more is a move to another tank and is refused."""
 # Greatest change in a day by property (up and down); common practice, no source, but for temperature and alkalinity.
-DAY_LIMITS: Final = {"temperature_c": 2.0, "ph": 0.3, "alkalinity_mg_caco3_per_l": 20.0}
+# Total hardness takes the figure of alkalinity, whose degrees are of the same size: a judgement, no source.
+DAY_LIMITS: Final = {
+    "temperature_c": 2.0,
+    "ph": 0.3,
+    "alkalinity_mg_caco3_per_l": 20.0,
+    "hardness_mg_caco3_per_l": 20.0,
+}
 COOLING_C: Final = 1.0
 CONDUCTIVITY_SHARE: Final = 0.2
 """Greatest change of conductivity in one change, as a share of the reading."""
@@ -91,12 +97,13 @@ def steady_state(
 
 @dataclass(frozen=True, slots=True)
 class WaterProperties:
-    """What a change moves; None is not known. Alkalinity as mg/L CaCO3, conductivity at 25 °C."""
+    """What a change moves; None is not known. Alkalinity and hardness as mg/L CaCO3, conductivity at 25 °C."""
 
     temperature_c: float | None = None
     ph: float | None = None
     alkalinity_mg_caco3_per_l: float | None = None
     conductivity_us_per_cm: float | None = None
+    hardness_mg_caco3_per_l: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,12 +42,14 @@ SUBSTANCES: Final = {
 SIDES: Final = ("tank", "new")
 PROPERTIES: Final = (
     ("temperature", "Temperature", "25 °C"), ("ph", "pH", "7.4"), ("kh", "Alkalinity, KH", "6 dKH"),
+    ("gh", "Hardness, GH", "12 dGH"),
     ("conductivity", "Conductivity", "350 uS/cm"), ("salinity", "Salt, in brackish or sea water", "35 ppt"),
     ("ammonia", "Total ammonia", "0.5 mg/L N"),
 )  # fmt: skip
 LIMIT_WORDS: Final = {
     "temperature_c": "temperature (2 °C a day, 1 °C colder)", "ph": "pH (0.3 a day)",
-    "alkalinity_mg_caco3_per_l": "alkalinity (20 mg/L CaCO3 a day)", "conductivity_us_per_cm": "conductivity (a fifth)",
+    "alkalinity_mg_caco3_per_l": "alkalinity (20 mg/L CaCO3 a day)",
+    "hardness_mg_caco3_per_l": "hardness (20 mg/L CaCO3 a day)", "conductivity_us_per_cm": "conductivity (a fifth)",
 }  # fmt: skip
 EXAMPLE: Final = (0.5, 24.0, 24.0, 3.0)
 """Half the water every day against a swimmer that lives a day and finds a host in three hours."""
@@ -175,12 +177,13 @@ def _quantity(value: float, unit: str) -> str:
 def _properties(form: Form, side: str) -> WaterProperties | None:
     """What was typed of one water; None when nothing was. Salt stands for conductivity where only it was measured: the
     limit is a share of it, so the factor between them falls out."""
-    kh, salt = form.quantity(f"{side}_kh", "kh"), form.quantity(f"{side}_salinity", "salinity")
+    kh, gh, salt = (form.quantity(f"{side}_{id}", kind) for id, kind in (("kh", "kh"), ("gh", "gh"), ("salinity",) * 2))
     properties = WaterProperties(
         form.quantity(f"{side}_temperature", "temperature"),
         form.quantity(f"{side}_ph", "ph"),
         None if kh is None else kh * CACO3_MG_PER_L_PER_DEGREE,
         form.quantity(f"{side}_conductivity", "conductivity") or (salt * US_PER_CM_PER_G_PER_KG if salt else None),
+        None if gh is None else gh * CACO3_MG_PER_L_PER_DEGREE,
     )
     return None if properties == WaterProperties() else properties
 
