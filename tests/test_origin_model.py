@@ -166,7 +166,7 @@ def seen_given(tank: str, infected: int | None) -> float:
     times = REFERENCE.incubations["columnaris"]
     if infected is None:
         return 0.0 if tank in "AC" else 1.0
-    incubation = day_chances(times.incubation_low_d, times.incubation_high_d, 1, 60)
+    incubation = day_chances(times.incubation_low_d, times.incubation_high_d, 1, 400)
     link = max(
         row.probability
         for row in REFERENCE.links
@@ -178,9 +178,13 @@ def seen_given(tank: str, infected: int | None) -> float:
     detection = REFERENCE.examinations["skin_scrape"].detection
     early, late = times.carried_early * link * detection[0], times.carried_late * link * detection[1]
     total = 0.0
-    for begins, chance in [(infected + lag, times.shows * share) for lag, share in enumerate(incubation)] + [
-        (1000, 1 - times.shows)
-    ]:
+    if infected == -1:
+        # infected on any day of the past alike, signs not begun before the record
+        ahead = np.array([incubation[left + 1 :].sum() for left in range(400)])
+        signs = list(enumerate(times.shows * ahead / ahead.sum()))
+    else:
+        signs = [(infected + lag, times.shows * share) for lag, share in enumerate(incubation)]
+    for begins, chance in [*signs, (1000, 1 - times.shows)]:
         miss = 1 - times.noticed
         if tank == "A":
             # looked at on days 0 to 4, signs noticed on day 3
@@ -261,9 +265,11 @@ def enumerated() -> tuple[dict[str, float], list[float], float]:
             continue
         total += chance
         days = [one[0] for one in course]
-        first = 0 if days[0] <= days[2] else 2  # type: ignore[operator]
-        for key, share in origins(course, first).items():
-            by_key[key] = by_key.get(key, 0.0) + share * chance
+        earliest = min(days[0], days[2])  # type: ignore[type-var]
+        firsts = [tank for tank in (0, 2) if days[tank] == earliest]
+        for first in firsts:
+            for key, share in origins(course, first).items():
+                by_key[key] = by_key.get(key, 0.0) + share * chance / len(firsts)  # type: ignore[operator]
         for tank in range(3):
             infected[tank] += chance * (days[tank] is not None)
     return {key: chance / total for key, chance in by_key.items()}, [one / total for one in infected], total

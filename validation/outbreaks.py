@@ -16,7 +16,7 @@ import msgspec
 import numpy as np
 
 from wetmount.origin.links import KINDS, find_links, occupied_from, rate_prior
-from wetmount.origin.observations import day_chances, fish_chances
+from wetmount.origin.observations import day_chances, fish_chances, residual_chances
 from wetmount.origin.room import Batch, Check, Contact, Move, Room, Sighting, System, Tank, Tool, Watch, Worker
 from wetmount.reference import Reference
 
@@ -200,10 +200,16 @@ def _look(
     sightings, checks, seen = [], [], []
     every = {tank: watch.every_days for watch in room.watches for tank in watch.tanks}
     early, late = fish_chances("skin_scrape", reference, times)
+    carried = residual_chances(times.incubation_low_d, times.incubation_high_d)
     for place, tank in enumerate(room.tanks):
         day = infected[place]
         shows = day is not None and rng.random() < times.shows
-        signs = day + int(rng.choice(len(incubation), p=incubation)) if shows and day is not None else room.days * 9
+        if not shows or day is None:
+            signs = room.days * 9
+        elif day < 0:
+            signs = int(rng.choice(len(carried), p=carried))
+        else:
+            signs = day + int(rng.choice(len(incubation), p=incubation))
         looks = range(0, room.days, every[tank.id]) if tank.id in every else range(0)
         noticed = next((look for look in looks if look >= signs and rng.random() < notices), None)
         if noticed is not None:
@@ -219,7 +225,7 @@ def _look(
     room = msgspec.structs.replace(room, sightings=tuple(sightings), checks=tuple(checks))
     if not seen:
         return Outbreak(room, tuple(infected), tuple(roots), "", 0)
-    first = min(seen, key=lambda place: (infected[place], place))  # type: ignore[arg-type, return-value]
+    first = min(seen, key=lambda place: (infected[place], rng.random()))  # type: ignore[arg-type, return-value]
     began = infected[first_tank[first]]
     assert began is not None
     return Outbreak(room, tuple(infected), tuple(roots), str(roots[first]), began)

@@ -40,6 +40,17 @@ def day_chances(low: float, high: float, least: int, longest: int) -> Array:
     return chances
 
 
+def residual_chances(low: float, high: float) -> Array:
+    """Chance of each number of days, from 0, that is left of such a time when it began at an unknown day in the past.
+
+    P(k left) = P(time > k) / mean time: every day of the past is as likely, and it is not over yet.
+    """
+    chances = day_chances(low, high, 1, int(20 * high) + 2)
+    longer = 1 - np.cumsum(chances)
+    found: Array = np.maximum(longer, 0.0) / np.maximum(longer, 0.0).sum()
+    return found
+
+
 def _normal(z: float) -> float:
     return (1 + erf(z / sqrt(2))) / 2
 
@@ -164,10 +175,16 @@ class SignsTable:
 
 
 def signs_table(watched: Watched, times: Incubation, days: int, reach: int) -> SignsTable:
-    """Weights of days of infection and of first signs up to day `reach`, which is at least `days`."""
+    """Weights of days of infection and of first signs up to day `reach`, which is at least `days`.
+
+    A tank infected before the record was so since an unknown day, and its signs had not begun.
+    """
     chances = day_chances(times.incubation_low_d, times.incubation_high_d, 1, reach + 2)
     begins = np.zeros((days + 2, reach + 1))
-    for row, day in enumerate(range(-1, days)):
+    carried = residual_chances(times.incubation_low_d, times.incubation_high_d)[:reach]
+    begins[0, : len(carried)] = times.shows * carried
+    begins[0, reach] = 1 - begins[0, :reach].sum()
+    for row, day in enumerate(range(days), start=1):
         ahead = reach - day
         begins[row, day + 1 : reach] = times.shows * chances[1:ahead]
         begins[row, reach] = 1 - begins[row, :reach].sum()

@@ -86,10 +86,11 @@ class Recorder:
         day, chains = sampler.state.day[:, plain].T.copy(), len(plain)
         share = self.shares()
         early = np.where(self.seen, day, np.iinfo(np.int64).max)
-        first_seen = early.argmin(axis=1)
-        # v: chance that each tank is an ancestor of the first seen tank, or that tank itself
-        begin = np.zeros((chains, count, 1))
-        begin[np.arange(chains), first_seen, 0] = 1.0
+        # of tanks infected on the same first day each may be called the first
+        tied = early == early.min(axis=1, keepdims=True)
+        first_seen = (tied * sampler.rng.random(tied.shape)).argmax(axis=1)
+        begin = (tied / tied.sum(axis=1, keepdims=True))[:, :, None]
+        # chance that each tank is an ancestor of the first seen tank, or that tank itself
         passed = np.eye(count) - share[:, :, :count].transpose(0, 2, 1)
         ancestor = np.linalg.solve(passed, begin)[:, :, 0]
         origin = np.einsum("cn,cne->ce", ancestor, share[:, :, count:])
