@@ -18,6 +18,7 @@ from django.test.utils import CaptureQueriesContext
 from wetmount.casebook import clock
 from wetmount.casebook.models import Act, Case, Device, Look, PlanChoice, PlanStep, TaskDue
 from wetmount.casebook.reference import reference
+from wetmount.casebook.search import with_words
 from wetmount.casebook.services import cases, keeping, looking
 from wetmount.casebook.services.records import case_record, import_case
 from wetmount.casebook.templatetags.look import percent
@@ -347,6 +348,37 @@ def test_days_of_a_forecast_go_into_the_plan(browser: Client, case: Case, chosen
     # chosen anew, the days stay
     browser.post(at(case, "choose/"), CHOICE)
     assert chosen.steps.get(option="salt_dip").days == step.days
+
+
+def test_the_days_that_were_searched_have_a_button_into_the_plan(
+    browser: Client, case: Case, chosen: PlanChoice
+) -> None:
+    asked = {
+        "parasite": "skin_flukes", "treat": "salt_dip", "burden": "5", "fish": "20", "volume": "660 L",
+        "temperature": "25 C",
+    }  # fmt: skip
+    page = browser.get(f"/case/{case.number}/forecast/days/", asked).content.decode()
+    form = re.search(r'<form method="post" action="/case/\d+/plan/days/">.*?</form>', page, re.S)
+    assert form is not None
+    days = re.findall(r'name="day" value="(\d+)"', form[0])
+    assert days[0] == "0"
+    browser.post(at(case, "days/"), {"agent": re.findall(r'name="agent" value="(\w+)"', form[0])[0], "day": days})
+    begins = [dt.date.fromisoformat(day) for day in chosen.steps.get(option="salt_dip").days]
+    assert [str((day - begins[0]).days) for day in begins] == days
+
+
+def test_a_plan_is_found_by_its_words_and_goes_with_its_look(
+    browser: Client, device: Device, case: Case, chosen: PlanChoice
+) -> None:
+    browser.post(at(case, "step/"), {"text": "Ask the neighbour for media", "urgency": "now"})
+    assert case in with_words(Case.objects.all(), "neighbour")
+    later = looking.begin_look(device, case, clock.today())
+    browser.post(at(case, f"water/?look={later.pk}"), SAID)
+    assert PlanChoice.objects.count() == 2
+    looking.remove_look(device, later)
+    assert PlanChoice.objects.get() == chosen
+    browser.post(f"/case/{case.number}/undo/")
+    assert PlanChoice.objects.filter(look__on=clock.today()).get().volume == "660 L to 780 L"
 
 
 # --- papers -----------------------------------------------------------------------------------------------------------

@@ -46,6 +46,5 @@ def _volume(place: System | Tank) -> Volume | None:
     if place.volume_low_l is not None and place.volume_high_l is not None:
         return Volume(place.volume_low_l, place.volume_l, place.volume_high_l, (f"worked out for {place.name}",))
     guess = volume_from_label(place.volume_l)
-    return Volume(
-        guess.low_l, guess.best_l, guess.high_l, (f"guessed from {place.volume_l:g} L noted for {place.name}",)
-    )
+    noted = f"{place.volume_l:.1f}".removesuffix(".0")
+    return Volume(guess.low_l, guess.best_l, guess.high_l, (f"guessed from {noted} L noted for {place.name}",))

@@ -14,7 +14,7 @@ from wetmount.plan.amounts import amounts_for, open_points
 from wetmount.plan.choose import left_open
 from wetmount.plan.options import apart_words, plan_for
 from wetmount.plan.record import agent_name, agent_words, cautions_of_days
-from wetmount.plan.sheets import amount_words, contact_words, prevention
+from wetmount.plan.sheets import STOP_IF, amount_words, contact_words, prevention
 from wetmount.plan.tank import KnownTank, tank_of
 from wetmount.reference import Reference
 from wetmount.report.document import Block, Facts, Heading, Points, Section, Table
@@ -119,6 +119,7 @@ def the_plan(telling: Telling, plan: Planned) -> Section:
         blocks.append(plain(sentence(f"Leaves what opened the way: {listed(names[one] for one in open_ways)}")))
     care = [*apart_words(plan.agents, reference), *cautions_of_days(record, reference)]
     blocks += [Heading("Between agents, and beyond the table"), Points(tuple(map(capital, care)))] if care else []
+    blocks += [Heading("Stop at once if"), Points(STOP_IF)] if plan.agents else []
     blocks += [Heading("For this water and these fish"), Facts(tuple(_tank(plan)))]
     if plan.tank.missing:
         blocks.append(Points(tuple(f"Not known: {words}." for words in plan.tank.missing)))

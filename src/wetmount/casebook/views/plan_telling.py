@@ -288,7 +288,7 @@ class PlanPage:
         volume = self.tank.facts.volume
         if volume is None:
             return ""
-        low, high = f"{volume.low_l:.4g} L", f"{volume.high_l:.4g} L"
+        low, high = (f"{litres:.1f}".removesuffix(".0") + " L" for litres in (volume.low_l, volume.high_l))
         return low if low == high else f"{low} to {high}"
 
     @property
