@@ -429,7 +429,9 @@ def test_onto_today_once(browser: Client, device: Device, case: Case, chosen: Pl
     tasks = TaskDue.objects.filter(plan=chosen)
     kinds = sorted(tasks.values_list("kind", flat=True))
     assert kinds == ["dose", "dose", "look_again", "plan"]
-    assert "Stop feeding" in text_of(browser.get("/").content.decode())
+    page = browser.get("/").content.decode()
+    assert "Stop feeding" in text_of(page)
+    assert f'href="{at(case)}?look={chosen.look_id}"' in page, "and lead back to the plan"
     keeping.finish_task(device, tasks.filter(kind="plan").get())
     browser.post(at(case, "today/"))
     assert sorted(tasks.values_list("kind", flat=True)) == kinds, "not doubled; what is done stays done"

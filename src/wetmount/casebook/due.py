@@ -46,7 +46,7 @@ def open_tasks() -> QuerySet:
     """Tasks that are not done, of cases that are not deleted, in the order in which they fall due."""
     return (
         TaskDue.objects.filter(Q(case=None) | Q(case__deleted_at=None), done_at=None)
-        .select_related("case__tank", "case__system", "case__room", "tank", "system", "room")
+        .select_related("case__tank", "case__system", "case__room", "tank", "system", "room", "plan")
         .order_by("due_on", "due_at", "id")
     )
 
@@ -83,7 +83,9 @@ def _said(task: TaskDue, when: str) -> str:
 
 
 def link_of(task: TaskDue) -> str:
-    """Where to go to do it: the case, else the tank in its room, else the room; "" when it belongs nowhere."""
+    """Where to go to do it: the plan it came of, the case, else the tank in its room, else the room; "" for none."""
+    if task.case is not None and task.plan is not None:
+        return f"{reverse('plan', args=[task.case.number])}?look={task.plan.look_id}"
     if task.case is not None:
         return reverse("case", args=[task.case.number])
     if task.tank is not None:
