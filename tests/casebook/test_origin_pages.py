@@ -91,9 +91,7 @@ def outbreak(device: Device, room: FishRoom, tanks: dict[str, Tank]) -> dict[str
     """Costia: signs in A2, then A1; Q1 scraped, not seen; rack A looked at every day."""
     tracing.note_sign(device, tanks["A2"], "signs", day(-5), number=2, not_before=day(-6), condition="costia")
     tracing.note_sign(device, tanks["A1"], "signs", day(-1), number=1, not_before=day(-2), condition="costia")
-    tracing.note_check(
-        device, tanks["Q1"], day(-3), seen_it=False, examination="skin_scrape", fish=3, condition="costia"
-    )
+    tracing.note_check(device, tanks["Q1"], day(-3), found=False, examination="skin_scrape", fish=3, condition="costia")
     rack = [tanks["A1"], tanks["A2"], tanks["A3"]]
     tracing.set_group(device, room, "watch", "daily look", rack, since=day(-30), every_days=1)
     tracing.set_group(device, room, "tool", "green net", rack)
@@ -168,7 +166,7 @@ def test_queries_do_not_grow_with_tanks_and_entries(browser: Client, device: Dev
             fish = keeping.add_batch(device, "guppy", room, number=5)
             keeping.move_fish(device, fish, tank, day(-3))
             tracing.note_sign(device, tank, "signs", day(-2), condition="costia")
-            tracing.note_check(device, tank, day(-1), seen_it=False)
+            tracing.note_check(device, tank, day(-1), found=False)
             cases.open_case(device, which_fish="x", worries="y", tank=tank)
         tracing.set_group(device, room, "tool", f"net {letter}", rows)
         counted = []
@@ -196,7 +194,7 @@ def test_one_tap_each_and_undo(browser: Client, device: Device, room: FishRoom, 
     assert (sign.tank, sign.on, sign.kind, sign.number, sign.condition) == (tanks["A1"], day(0), "signs", 2, "costia")
     tap(browser, room, tanks["A2"], "nothing")
     check = TankCheck.objects.get()
-    assert (check.tank, check.seen, check.condition) == (tanks["A2"], False, "")
+    assert (check.tank, check.found, check.condition) == (tanks["A2"], False, "")
     page = text(browser.get(f"/rooms/{room.pk}/?tank={tanks['A1'].pk}"))
     assert "A1: 2 with signs" in page
     assert "No signs in A2" in page
@@ -261,11 +259,11 @@ def test_forms_of_signs_checks_and_groups(browser: Client, room: FishRoom, tanks
     answer = browser.post(f"{at}/sign/new/", sign | {"not_before": day(-1).isoformat()})
     assert "cannot have been well" in text(answer)
 
-    check = {"tank": tanks["A2"].pk, "condition": "", "examination": "skin_scrape", "fish": "2", "seen": "yes",
+    check = {"tank": tanks["A2"].pk, "condition": "", "examination": "skin_scrape", "fish": "2", "found": "yes",
              "on": day(-1).isoformat(), "note": ""}  # fmt: skip
     assert "Say what was seen" in text(browser.post(f"{at}/check/new/", check))
     browser.post(f"{at}/check/new/", check | {"condition": "costia"})
-    assert TankCheck.objects.get().seen
+    assert TankCheck.objects.get().found
 
     group = {"kind": "tool", "name": "green net", "tanks": [tanks["A1"].pk, tanks["A2"].pk], "since": "", "until": "",
              "every_days": "", "note": ""}  # fmt: skip
@@ -285,7 +283,7 @@ def test_forms_of_signs_checks_and_groups(browser: Client, room: FishRoom, tanks
 
 def test_what_was_seen_keeps_its_tank(browser: Client, device: Device, room: FishRoom) -> None:
     tank = keeping.add_tank(device, room, "A1")
-    tracing.note_check(device, tank, day(0), seen_it=False)
+    tracing.note_check(device, tank, day(0), found=False)
     answer = browser.post(f"/rooms/{room.pk}/tank/{tank.pk}/", {"what": "remove"})
     assert "must stay known" in text(answer)
     assert Tank.objects.filter(pk=tank.pk).exists()
@@ -477,7 +475,7 @@ def test_exposures_stand_with_raw_and_adjusted_p(browser: Client, device: Device
         if n < 5 or n == 6:
             tracing.note_sign(device, tank, "signs", day(-3), number=2, condition="costia")
         elif n < 12:
-            tracing.note_check(device, tank, day(-1), seen_it=False)
+            tracing.note_check(device, tank, day(-1), found=False)
     page = text(browser.get(f"/rooms/{room.pk}/exposures/"))
     assert "6 ill, 6 well, 1 never looked at" in page
     p = stats.fisher_exact([[5, 1], [1, 5]]).pvalue
@@ -777,3 +775,18 @@ def test_the_room_as_a_file_is_read_by_the_core(
     with zipfile.ZipFile(io.BytesIO(answer.content)) as packed:
         packed.extractall(tmp_path)
     assert read_room(tmp_path / "room", reference()) == record_of(room, "costia").room
+
+
+def test_a_check_is_corrected_and_that_is_taken_back(
+    browser: Client, device: Device, room: FishRoom, tanks: dict[str, Tank]
+) -> None:
+    row = tracing.note_check(device, tanks["A1"], day(-1), found=False, condition="costia")
+    sent = {"tank": tanks["A1"].pk, "condition": "costia", "examination": "skin_scrape", "fish": "2", "found": "yes",
+            "on": day(-1).isoformat(), "note": "", "seen": row.version}  # fmt: skip
+    assert browser.post(f"/rooms/{room.pk}/check/{row.pk}/", sent).status_code == 302
+    row.refresh_from_db()
+    assert row.found
+    assert browser.post(f"/rooms/{room.pk}/check/{row.pk}/", sent | {"fish": "3", "seen": 1}).status_code == 409
+    undo_last(device, None)
+    row.refresh_from_db()
+    assert not row.found

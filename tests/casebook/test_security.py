@@ -20,7 +20,7 @@ from crawl import Field, Form, Page, all_names, crawl, name_of
 
 from wetmount.casebook import clock
 from wetmount.casebook.models import Case, Device, Examination, Tank
-from wetmount.casebook.services import cases, files, keeping, looking, planning
+from wetmount.casebook.services import cases, files, keeping, looking, planning, tracing
 from wetmount.casebook.views.plan import page_of
 
 pytestmark = pytest.mark.django_db
@@ -116,6 +116,9 @@ def furnished(device: Device, case: Case, scrape: Examination, tank: Tank) -> Ca
     other = keeping.add_tank(device, tank.room, "A5", tank.system)
     keeping.move_fish(device, batch, tank, dt.date(2026, 10, 1))
     keeping.add_contact(device, "net", tank, other, dt.date(2026, 10, 2))
+    tracing.note_sign(device, tank, "signs", dt.date(2026, 10, 3), condition="costia")
+    tracing.note_check(device, other, dt.date(2026, 10, 3), found=False)
+    tracing.set_group(device, tank.room, "tool", "net", [tank, other])
     keeping.add_keeper(device, "the keeper")
     files.keep(device, picture("x.jpg"), name="x.jpg", examination=scrape)
     shown = page_of(case, scrape.look)
@@ -193,6 +196,9 @@ def test_what_was_typed_anywhere_is_text_everywhere(
     sent = {"fish": HOSTILE, "finding": HOSTILE, "level": HOSTILE, "sure": HOSTILE, "examination": HOSTILE}
     assert browser.post(f"/case/{number}/identify/enter/", sent).status_code < 500
     assert browser.post(f"/case/{number}/plan/days/", {"agent": HOSTILE, "day": HOSTILE}).status_code < 500
+    at = f"/rooms/{furnished.room_id}"
+    for address in (f"{at}/origin/stop/", f"{at}/sheet/take/", f"{at}/origin/part/?show={SHORT}&sweeps={SHORT}"):
+        assert browser.post(address, {"rows": HOSTILE}).status_code < 500
     for task in furnished.tasks.filter(done_at=None)[:1]:
         browser.post(f"/case/{number}/task/{task.pk}/", {"outcome": HOSTILE})
     sent = {"outcome": "lost", "outcome_note": HOSTILE, "on": "2026-10-20", "condition": "columnaris", "note": HOSTILE}
@@ -217,6 +223,7 @@ SELDOM = {
     "plan_days",  # sent above
     "forecast_timing_stop", "forecast_timing_stop_case",  # take the key of a search and nothing else
     "forecast_timing", "forecast_timing_case",  # figures, when a forecast compares treatments
+    "room_origin_part", "room_origin_stop", "room_sheet_take",  # asked by scripts; rows that were signed; sent above
 }  # fmt: skip
 
 

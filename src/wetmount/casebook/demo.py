@@ -284,7 +284,7 @@ class _Demo:
         for check in told.checks:
             if (check.tank, check.on.isoformat()) not in SAID_BY_CASES:
                 tracing.note_check(
-                    self.device, self.tanks[check.tank], check.on + self.shift, seen_it=check.seen,
+                    self.device, self.tanks[check.tank], check.on + self.shift, found=check.seen,
                     examination=check.examination, fish=check.fish, condition=check.condition or told.condition or "",
                 )  # fmt: skip
 

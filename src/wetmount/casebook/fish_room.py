@@ -229,9 +229,9 @@ def _place(
 
 def _causes(cases: tuple[Case, ...], signs: tuple[TankSign, ...], checks: tuple[TankCheck, ...]) -> set[str]:
     """What a tank's illness is put down to, "" for nothing yet; none when it was looked at since and was well."""
-    last_well = max((check.on for check in checks if not check.seen and not check.condition), default=dt.date.min)
+    last_well = max((check.on for check in checks if not check.found and not check.condition), default=dt.date.min)
     causes = {sign.condition for sign in signs if sign.on >= last_well}
-    causes |= {check.condition for check in checks if check.seen}
+    causes |= {check.condition for check in checks if check.found}
     for case in cases:
         causes |= set(case.put_down_to.split(",")) if case.put_down_to else {case.leading}
     return causes
@@ -276,12 +276,12 @@ def _seen(rows: list[TankSign | TankCheck]) -> list[Event]:
             many = f"{row.number} " if row.number is not None else ""
             what = f"{many}died" if row.kind == "deaths" else f"{many}with signs"
             events.append(Event(row.on, f"{row.tank.name}: {what}{of}", "seen"))
-        elif not row.seen and not cause:
+        elif not row.found and not cause:
             nothing[row.on].append(row.tank)
         else:
             examination = tables.examinations.get(row.examination)
             how = examination.name if examination is not None else row.examination
-            result = "seen" if row.seen else "not seen"
+            result = "seen" if row.found else "not seen"
             events.append(Event(row.on, f"{row.tank.name}: {cause or 'signs'} {result}, {how}", "seen"))
     for on, tanks in nothing.items():
         names = [tank.name for tank in sorted(tanks, key=lambda one: (one.order, one.name))]

@@ -46,7 +46,7 @@ FIELDS = {
     "due_at": "time", "due_on": "due on", "set_on": "set on", "outcome_note": "on the outcome", "total": "kept",
     "dead_today": "died today", "chosen_on": "chosen on", "first": "first day", "others": "other fish",
     "from_tank_id": "from", "to_tank_id": "to", "not_before": "still well on", "every_days": "every so many days",
-    "fish": "fish examined", "seen": "seen", "row": "shelf", "turn": "turn in the order of work",
+    "fish": "fish examined", "found": "seen", "row": "shelf", "turn": "turn in the order of work",
 }  # fmt: skip
 
 

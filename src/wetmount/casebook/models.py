@@ -172,7 +172,8 @@ class TankCheck(Entry):
     on = models.DateField()
     examination = models.CharField(max_length=200, default="tank_look")
     fish = models.PositiveIntegerField(null=True, blank=True)
-    seen = models.BooleanField()
+    found = models.BooleanField()
+    """Whether it was seen; not `seen`, which is what writers call the version they had before them."""
     condition = models.CharField(max_length=200, blank=True)
     note = models.TextField(blank=True)
 

@@ -297,7 +297,7 @@ class _Gathering:
         other = {one.tank_id for one in self.signs if one.condition and one.condition != self.condition}
         other |= cases.other_causes
         this = {one.tank_id for one in self.signs if one.condition and one.condition == self.condition}
-        this |= {one.tank_id for one in self.checks if one.seen and one.condition == self.condition}
+        this |= {one.tank_id for one in self.checks if one.found and one.condition == self.condition}
         elsewhere = other - this if self.condition else set()
         self._own_signs(elsewhere)
         self._own_checks()
@@ -360,12 +360,12 @@ class _Gathering:
                 continue
             known = merged.setdefault((check.tank_id, check.on, check.examination), check)
             if known is not check:
-                known.seen = known.seen or check.seen
+                known.found = known.found or check.found
                 known.fish = max(known.fish or 1, check.fish or 1)
         for check in merged.values():
             tank = self.tanks[check.tank_id]
             made = core.Check(
-                tank=tank, on=check.on, seen=check.seen, examination=check.examination, fish=check.fish or None
+                tank=tank, on=check.on, seen=check.found, examination=check.examination, fish=check.fish or None
             )
             self.rows["checks"].append((made, f"The check of {tank} on {day_words(check.on)}"))
 

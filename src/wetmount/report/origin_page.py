@@ -81,6 +81,7 @@ def _dates(telling: Telling, text: str) -> str:
         except ValueError:  # no day, in a name that somebody typed
             return found.group()
 
+    text = re.sub(r"\b(\d{4}-\d\d-\d\d) to \1\b", r"\1", text)  # from a day to itself
     return re.sub(r"\d{4}-\d\d-\d\d", words, text)
 
 

@@ -53,7 +53,7 @@ class Migration(migrations.Migration):
                 ("on", models.DateField()),
                 ("examination", models.CharField(default="tank_look", max_length=200)),
                 ("fish", models.PositiveIntegerField(blank=True, null=True)),
-                ("seen", models.BooleanField()),
+                ("found", models.BooleanField()),
                 ("condition", models.CharField(blank=True, max_length=200)),
                 ("note", models.TextField(blank=True)),
                 (

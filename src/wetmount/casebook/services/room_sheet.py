@@ -219,7 +219,7 @@ class _Writing:
 
     def _check(self, row: core.Check) -> None:
         self.writer.make(
-            TankCheck, tank_id=self._at(row.tank), on=row.on, seen=row.seen, examination=row.examination,
+            TankCheck, tank_id=self._at(row.tank), on=row.on, found=row.seen, examination=row.examination,
             fish=row.fish, condition=row.condition or "",
         )  # fmt: skip
 

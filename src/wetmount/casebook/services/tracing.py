@@ -65,7 +65,7 @@ def note_check(
     tank: Tank,
     on: dt.date,
     *,
-    seen_it: bool,
+    found: bool,
     examination: str = LOOKED_AT_TANK,
     fish: int | None = None,
     condition: str = "",
@@ -79,14 +79,14 @@ def note_check(
         raise Refused(f"There is no examination {examination[:60]!r} in the reference.")
     _check_day(tank, on)
     _check_condition(condition)
-    if seen_it and not condition:
+    if found and not condition:
         raise Refused("Say what was seen: which cause. Signs without a cause are entered as signs.")
     if fish is not None and fish < 1:
         raise Refused("Fish examined start at 1.")
     what = tables.conditions[condition].name if condition else "signs"
-    said = f"{tank.name}: {what} {'seen' if seen_it else 'looked for, not seen'}"
+    said = f"{tank.name}: {what} {'seen' if found else 'looked for, not seen'}"
     values: dict[str, Any] = {
-        "on": on, "seen": seen_it, "examination": examination, "fish": fish, "condition": condition, "note": note,
+        "on": on, "found": found, "examination": examination, "fish": fish, "condition": condition, "note": note,
     }  # fmt: skip
     with act(device, "note_check", said) as writer:
         if check is None:
@@ -105,12 +105,12 @@ def nothing_seen(device: Device | None, room: FishRoom, tanks: Iterable[Tank], o
     with act(device, "note_check", f"{names}: looked at, no signs") as writer:
         known = set(
             TankCheck.objects.filter(
-                tank__in=rows, on=on, seen=False, condition="", examination=LOOKED_AT_TANK
+                tank__in=rows, on=on, found=False, condition="", examination=LOOKED_AT_TANK
             ).values_list("tank", flat=True)
         )
         new = [tank for tank in rows if tank.pk not in known]
         for tank in new:
-            writer.make(TankCheck, tank_id=tank.pk, on=on, seen=False, examination=LOOKED_AT_TANK)
+            writer.make(TankCheck, tank_id=tank.pk, on=on, found=False, examination=LOOKED_AT_TANK)
     return len(new)
 
 

@@ -98,7 +98,7 @@ def opening(text: str) -> str:
 
 @register.filter
 def days_in_words(text: str) -> str:
-    """A sentence of the core with its dates as people say them: 2026-10-03 as 3 October."""
+    """A sentence of the core with its dates as people say them: 2026-10-03 as 3 October, from a day to itself as it."""
 
     def words(found: re.Match[str]) -> str:
         try:
@@ -107,4 +107,5 @@ def days_in_words(text: str) -> str:
             return found.group()
         return f"{day.day} {day:%B}"
 
+    text = re.sub(r"\b(\d{4}-\d\d-\d\d) to \1\b", r"\1", text)
     return re.sub(r"\b\d{4}-(?:0[1-9]|1[0-2])-(?:0[1-9]|[12]\d|3[01])\b", words, text)

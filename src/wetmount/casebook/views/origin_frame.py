@@ -63,7 +63,7 @@ def traced_in(room: FishRoom, asked: str) -> Traced:
 
 def _noted(room: FishRoom) -> Iterator[tuple[str, dt.date]]:
     yield from TankSign.objects.filter(tank__room=room).exclude(condition="").values_list("condition", "on")
-    yield from TankCheck.objects.filter(tank__room=room, seen=True).values_list("condition", "on")
+    yield from TankCheck.objects.filter(tank__room=room, found=True).values_list("condition", "on")
     of_room = Case.objects.filter(Q(room=room) | Q(tank__room=room), closed=None)
     for leading, confirmed, opened in of_room.values_list("leading", "put_down_to", "opened"):
         for id in confirmed.split(",") if confirmed else [leading]:

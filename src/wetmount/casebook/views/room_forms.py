@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.db.models import F
 
 from wetmount.casebook.models import Batch, FishRoom, Move, System, Tank, TankGroup, TankSign
 from wetmount.casebook.reference import reference
@@ -67,9 +68,10 @@ class OfRoom(forms.Form):
         super().__init__(*args, label_suffix="", **kwargs)
         self.room, self.row = room, row
         rows = {"system": room.systems.all(), "batch": room.batches.all()}
+        tanks = room.tanks.order_by(F("system__order").asc(nulls_last=True), "system__name", "order", "name")
         for name, one in self.fields.items():
             if isinstance(one, forms.ModelChoiceField):
-                one.queryset = rows.get(name, room.tanks.all())
+                one.queryset = rows.get(name, tanks)
             elif name in _CHOICES and isinstance(one, forms.ChoiceField):
                 one.choices = _CHOICES[name]()
 
@@ -166,7 +168,7 @@ class CheckForm(OfRoom):
     condition = forms.ChoiceField(required=False, label="Looked for")
     examination = forms.ChoiceField(label="How")
     fish = count("Fish examined")
-    seen = forms.ChoiceField(choices=[("no", "looked, not seen"), ("yes", "seen")], label="Result")
+    found = forms.ChoiceField(choices=[("no", "looked, not seen"), ("yes", "seen")], label="Result")
     on = date("Day")
     note = text("Note", long=True)
 

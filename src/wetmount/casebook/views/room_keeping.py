@@ -197,7 +197,9 @@ KINDS = {
     "note": Kind(Note, "note", NoteForm, _add_note),
     "sign": Kind(TankSign, "signs or deaths", SignForm, room_seen.add_sign, room_seen.change_sign, SignForm),
     "check": Kind(TankCheck, "check", CheckForm, room_seen.add_check, room_seen.change_check, CheckForm),
-    "group": Kind(TankGroup, "shared by tanks", GroupForm, room_seen.add_group, room_seen.change_group, GroupForm),
+    "group": Kind(
+        TankGroup, "net, person, feed or watch", GroupForm, room_seen.add_group, room_seen.change_group, GroupForm
+    ),
 }
 """Moves, contacts and notes are taken away and written again rather than changed: they are what happened."""
 

@@ -38,15 +38,15 @@ def change_sign(device: Device, row: Entry, values: dict[str, Any], seen: int | 
 
 def add_check(device: Device, room: FishRoom, values: dict[str, Any]) -> None:
     """A check, whatever it gave."""
-    rest = {name: value for name, value in values.items() if name not in ("tank", "seen")}
-    tracing.note_check(device, values["tank"], seen_it=values["seen"] == "yes", **rest)
+    rest = {name: value for name, value in values.items() if name not in ("tank", "found")}
+    tracing.note_check(device, values["tank"], found=values["found"] == "yes", **rest)
 
 
 def change_check(device: Device, row: Entry, values: dict[str, Any], seen: int | None) -> None:
     """Correct a check."""
     assert isinstance(row, TankCheck)
-    tank, seen_it = _same_tank(row.tank, values), values.pop("seen") == "yes"
-    tracing.note_check(device, tank, seen_it=seen_it, **values, check=row, seen=seen)
+    tank, found = _same_tank(row.tank, values), values.pop("found") == "yes"
+    tracing.note_check(device, tank, found=found, **values, check=row, seen=seen)
 
 
 def _same_tank(tank: Tank, values: dict[str, Any]) -> Tank:
