@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+from dataclasses import replace
 from importlib import resources
 from pathlib import Path
 
@@ -16,7 +17,7 @@ from wetmount.casefile import case_to_dict, check_case_text, json_schema, read_c
 from wetmount.cli import cli
 from wetmount.errors import InputError
 from wetmount.evidence import gather_evidence
-from wetmount.hard_stops import THINGS
+from wetmount.hard_stops import THINGS, Prescription
 from wetmount.plan import choose, plan_for
 from wetmount.plan.amounts import amounts_for, open_points
 from wetmount.plan.courses import courses_of
@@ -27,7 +28,7 @@ from wetmount.reference import load_reference
 from wetmount.reference.rows import Disinfection
 from wetmount.volume import volume_from_label
 from wetmount.weighup import weigh_up
-from wetmount.weighup.results import WeighUp
+from wetmount.weighup.results import Explanation, WeighUp
 
 REFERENCE = load_reference()
 FILE = resources.files("wetmount") / "examples" / "harbour_row_rack_a.toml"
@@ -252,6 +253,34 @@ def test_a_choice_becomes_a_record(weighed: WeighUp) -> None:
     assert "21 g of pure" in parts["Today"][0]
     assert any("200 g of pure" in line for line in parts[f"{agent_name('salt_dip', REFERENCE)}, on {dip[0]}, {dip[1]}"])
     assert any("2 givings where the table has 1" in line for line in parts["Take care"])
+
+
+def test_an_antimicrobial_comes_after_what_samples_or_refers(weighed: WeighUp) -> None:
+    results = [replace(one, responsible=float(one.id == "motile_aeromonad")) for one in weighed.conditions]
+    sick = replace(
+        weighed,
+        conditions=tuple(sorted(results, key=lambda one: -one.responsible)),
+        explanations=(Explanation(("motile_aeromonad",), 1.0),),
+    )
+    facts = known(
+        case_with('[plan]\nliving = { filter_bacteria = "yes", plants = "no", invertebrates = "no" }\n')
+    ).facts
+    facts = replace(
+        facts,
+        life=replace(facts.life, things=frozenset()),
+        prescriptions={"florfenicol_feed": Prescription("10 mg/kg/day", "the veterinarian")},
+    )
+    plan = plan_for(sick, facts, REFERENCE)
+    option = plan.option("florfenicol_feed")
+    assert option.ready
+    assert option.not_first is not None
+    at = dt.datetime(2026, 10, 3, 12)
+    with pytest.raises(InputError, match="samples or refers ahead"):
+        choose(plan, ["watch", "florfenicol_feed"], REFERENCE, by="x", why="y", at=at)
+    with pytest.raises(InputError, match="samples or refers ahead"):
+        choose(plan, ["florfenicol_feed", "refer"], REFERENCE, by="x", why="y", at=at)
+    chosen = choose(plan, ["refer", "florfenicol_feed"], REFERENCE, by="x", why="y", at=at)
+    assert [one.id for one in chosen.options] == ["refer", "florfenicol_feed"]
 
 
 def test_it_is_written_and_read_back() -> None:

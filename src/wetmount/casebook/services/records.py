@@ -134,7 +134,7 @@ def _look(look: Look) -> core.Look:
 
 
 def plan_record(row: PlanChoice | None) -> core.Plan | None:
-    """A plan as `wetmount.case.Plan`. An agent whose row of the reference is gone is left out; its step stays in words."""
+    """A plan as `wetmount.case.Plan`. An agent whose row is gone is left out; its step stays in words."""
     if row is None:
         return None
     known = reference().doses
