@@ -287,7 +287,10 @@ def _verdict(candidates: tuple[Candidate, ...], began: Days, room: Room) -> tupl
     second = others[0].probability if others else 0.0
     low, middle, high = _span(room, began)
     earliest = "before the record" if low is None else low
-    when = "before the record begins" if middle is None else f"about {middle} (90 %: {earliest} to {high})"
+    if middle is None:
+        when = "before the record begins"
+    else:
+        when = f"on {middle}" if low == high else f"about {middle} (90 %: {earliest} to {high})"
     if leading.probability >= LEADS_FROM and leading.probability >= LEADS_BY * second:
         next_best = f"; next, {_with_chance(others[0])}" if second >= ROUTE_FROM else ""
         return True, f"Most likely {_with_chance(leading)}, {when}{next_best}."
