@@ -9,14 +9,16 @@ error is shown. Arithmetic: amount = volume x dose / strength.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from wetmount.dose_units import COPPER_SHARE, THIOSULPHATE_ANHYDROUS_SHARE, Strength, dose_in, parse_dose
+from wetmount.dose_rules import THIOSULPHATE_LEAST
+from wetmount.dose_units import Strength, counted_share, dose_in, parse_dose
 from wetmount.dose_writing import write_dose, write_mass, write_number, write_quantity, write_volume
 from wetmount.errors import InputError
 from wetmount.feed import WET_FEED_BINDER_ML_PER_KG, MedicatedFeed, injection_ml, medicated_feed, oral_mg_per_kg_day
-from wetmount.hard_stops import Bounds, Life, Prescription, Present, Stop, WaterState, bounds_for, hard_stops
+from wetmount.hard_stops import BATHS, Bounds, Life, Prescription, Present, Stop, WaterState, bounds_for, hard_stops
 from wetmount.reference import Reference
 from wetmount.reference.rows import DoseRow
 from wetmount.volume import Volume
@@ -27,6 +29,11 @@ FINE_ENOUGH: Final = 0.10
 """Greatest rounding error with which an amount is still shown (judgement); beyond it a stock is diluted first."""
 LOW_SLIP: Final = 5.0
 """A dose under a fifth of the usual low end is asked about (judgement)."""
+SMALL_L: Final = 0.1
+LARGE_L: Final = 1e6
+"""Volumes outside are asked about (judgement): under 100 mL is a mL for an L, over 1,000 m3 is no fish room's water."""
+QUESTIONS: Final = ("slip_low", "slip_volume", "free_chlorine")
+"""Ids of the questions, by which they are confirmed."""
 _STEP: Final = {"g": 0.1, "mL": 0.1, "tablet": 0.25}
 _IN_MG_PER_L: Final = {"g/L": 1000.0}
 
@@ -45,7 +52,8 @@ class Order:
     """Everything that is asked of one dose. `dose` is typed with its unit; without one the low end is taken.
 
     `step` is the smallest difference that scale or syringe shows, in g, mL or tablets as the strength is given.
-    `already` is what is already there of the same substance, in the unit of the row (salt by conductivity).
+    `already` is what is already there of the same substance, in the unit of the row (salt by conductivity); None is not
+    said, and after an earlier dose of it that counts as all that may have been left.
     """
 
     treatment: str
@@ -56,7 +64,7 @@ class Order:
     strength: Strength | None = None
     step: float | None = None
     minutes: float | None = None
-    already: float = 0.0
+    already: float | None = None
     present: tuple[Present, ...] = ()
     confirmed: frozenset[str] = frozenset()
     lawful_here: bool | None = None
@@ -138,8 +146,7 @@ def dose(order: Order, reference: Reference) -> DoseAnswer:
         raise InputError(
             f"no host group {unknown[0]!r}" if unknown else "say which fish; `fish` when it is not known", field="host"
         )
-    if not 0 <= order.already < math.inf:
-        raise InputError(f"{order.already:g} is no amount that is already there", field="already")
+    _sound(order)
     typed = None
     text = order.prescription.dose if order.prescription is not None else order.dose
     bounds = None
@@ -165,7 +172,7 @@ def dose(order: Order, reference: Reference) -> DoseAnswer:
     )
     questions: list[Question] = []
     if bounds is not None and chosen is not None:
-        stops += tuple(_dose_stops(row, bounds, chosen, order))
+        stops += tuple(_dose_stops(row, bounds, chosen, order, reference))
         questions += _slips(row, bounds, chosen, order)
     stops, overridden = _override(stops, order)
     answer = DoseAnswer(
@@ -185,18 +192,32 @@ def dose(order: Order, reference: Reference) -> DoseAnswer:
     return _with_amount(answer, row, bounds, chosen, order)
 
 
+def _sound(order: Order) -> None:
+    """InputError for numbers that can not be: nothing is counted from them."""
+    if order.already is not None and not 0 <= order.already < math.inf:
+        raise InputError(f"{order.already:g} is no amount that is already there", field="already")
+    for one in order.present:
+        if not 0 <= one.hours_ago < math.inf:
+            raise InputError(
+                f"{one.hours_ago:g} h ago is no time since {one.treatment}; accepted: 0 or more", field="after"
+            )
+        if not 0 <= one.changed <= 1:
+            share = 100 * one.changed
+            raise InputError(f"{share:g} % is no share of the water changed; accepted: 0 to 100 %", field="after")
+
+
 def _bounds(row: DoseRow, order: Order, reference: Reference, dose: float | None) -> Bounds:
     return bounds_for(row, order.water, order.life, reference, dose=dose, rise_dkh=order.rise_dkh, demand=order.demand)
 
 
-def _dose_stops(row: DoseRow, bounds: Bounds, chosen: float, order: Order) -> list[Stop]:
+def _dose_stops(row: DoseRow, bounds: Bounds, chosen: float, order: Order, reference: Reference) -> list[Stop]:
     """What the size of the dose, its time and its volume refuse."""
     at = f"doses {row.treatment}"
-    stops = []
-    total = chosen + order.already
+    stops = [*_running_total(row, bounds, chosen, order, reference)]
+    total = chosen + (order.already or 0.0)
     most = bounds.most
     if most is not None and total > most * (1 + 1e-9):
-        there = f" with {write_number(order.already)} already there" if order.already else ""
+        there = f" with {write_quantity(order.already, bounds.unit)} already there" if order.already else ""
         stops.append(
             Stop(
                 "hard_max",
@@ -205,6 +226,11 @@ def _dose_stops(row: DoseRow, bounds: Bounds, chosen: float, order: Order) -> li
                 at,
             )
         )
+    if row.rule == "thiosulphate_to_chlorine" and order.water.chlorine_mg_per_l:
+        ratio = chosen / order.water.chlorine_mg_per_l
+        if ratio < THIOSULPHATE_LEAST * (1 - 1e-9):
+            text = f"{ratio:.2g} mg to the mg of chlorine leaves chlorine: at least {THIOSULPHATE_LEAST:g} are needed"
+            stops.append(Stop("too_little", text, f"dose_rules {row.rule}"))
     if row.oral_max_mg_per_kg is not None and order.ration_percent is not None:
         oral = _oral(row, chosen, order.ration_percent)
         if oral is not None and oral > row.oral_max_mg_per_kg * (1 + 1e-9):
@@ -220,6 +246,10 @@ def _dose_stops(row: DoseRow, bounds: Bounds, chosen: float, order: Order) -> li
         stops.append(
             Stop("too_long", f"{order.minutes:g} min is longer than {bounds.minutes_max:g} min", at, overridable=True)
         )
+    longest = row.minutes_high
+    if row.route == "feed" and order.days is not None and longest is not None and order.days * 1440 > longest:
+        text = f"{order.days:g} days of this feed are longer than {_time(longest)}"
+        stops.append(Stop("too_long", text, at, overridable=True))
     if row.route in ("feed", "injection"):
         if order.biomass_g is None:
             stops.append(Stop("biomass", "the weight of the fish is not known: count, measure and use hosts.csv", at))
@@ -234,6 +264,25 @@ def _dose_stops(row: DoseRow, bounds: Bounds, chosen: float, order: Order) -> li
     elif "formalin" in row.substance and not _is_formalin_stock(order.strength):
         stops.append(Stop("strength", f"the dose counts 37 % stock and {order.strength.text} is not that", at))
     return stops
+
+
+def _running_total(row: DoseRow, bounds: Bounds, chosen: float, order: Order, reference: Reference) -> Iterator[Stop]:
+    """The hard stop holds for all that is in the water. Where the same substance was given before and nobody says what
+    is left, the most that may have been given counts, less the water changed; nothing counts as lost."""
+    if row.place != "tank" or row.route not in BATHS or order.already is not None or bounds.most is None:
+        return
+    for one in order.present:
+        theirs = reference.doses[one.treatment]
+        same = theirs.substance == row.substance and theirs.route in BATHS and theirs.place == "tank"
+        if not same or one.changed == 1:
+            continue
+        text = f"{row.substance} was given {one.hours_ago:g} h ago and it is not said how much is left"
+        if theirs.unit == bounds.unit and theirs.hard_max is not None:
+            left = theirs.hard_max * (1 - one.changed)
+            if left + chosen <= bounds.most * (1 + 1e-9):
+                continue
+            text += f": up to {write_quantity(left, bounds.unit)}, which with this dose would pass the hard stop"
+        yield Stop("running_total", f"{text}. Say what is already there", f"doses {row.treatment}")
 
 
 def _is_formalin_stock(strength: Strength) -> bool:
@@ -259,23 +308,34 @@ def _times(ratio: float) -> str:
 
 
 def _slips(row: DoseRow, bounds: Bounds, chosen: float, order: Order) -> list[Question]:
-    """Doses far under the usual are asked about; those over the stop are refused elsewhere."""
+    """What looks like a slip and is no overdose is asked about; doses over the stop are refused elsewhere."""
+    asked = []
     low = bounds.low
-    if (
-        low is None
-        or bounds.target is not None
-        or low <= 0
-        or chosen >= low / LOW_SLIP
-        or "slip_low" in order.confirmed
-    ):
-        return []
-    return [
-        Question(
-            "slip_low",
-            f"{write_dose(row.substance, chosen, bounds.unit)} is far under the usual {write_number(low)} to "
-            f"{write_quantity(bounds.high or low, bounds.unit)}{_times(low / chosen)} Is it meant?",
+    if low is not None and low > 0 and chosen < low / LOW_SLIP:
+        usual = f"{write_number(low)} to " if bounds.high is not None and low < bounds.high else ""
+        text = (
+            f"{write_dose(row.substance, chosen, bounds.unit)} is far under the usual "
+            f"{usual}{write_quantity(bounds.high or low, bounds.unit)}{_times(low / chosen)} Is it meant?"
         )
-    ]
+        asked.append(Question("slip_low", text))
+    if order.volume is not None and row.route not in ("feed", "injection"):
+        low_l, high_l = order.volume.low_l, order.volume.high_l
+        if low_l < SMALL_L or high_l > LARGE_L:
+            text = f"{write_number(low_l if low_l < SMALL_L else high_l)} L is an unusual volume: is the unit right?"
+            asked.append(Question("slip_volume", text))
+    if row.rule == "thiosulphate_to_chlorine" and _may_free_ammonia(order):
+        text = (
+            "Chloramine sets ammonia free, 0.197 mg/L N to each mg/L, and ammonia and pH here are not both known to be "
+            "harmless. Is it free chlorine, or were both tested?"
+        )
+        asked.append(Question("free_chlorine", text))
+    return [question for question in asked if question.id not in order.confirmed]
+
+
+def _may_free_ammonia(order: Order) -> bool:
+    """Whether ammonia out of chloramine may kill: some is there (or may be) at a pH above 7.5 (or unknown)."""
+    ammonia, ph = order.water.total_ammonia_mg_n_per_l, order.water.ph
+    return (ammonia is None or ammonia > 0) and (ph is None or ph > 7.5)
 
 
 def _override(stops: tuple[Stop, ...], order: Order) -> tuple[tuple[Stop, ...], tuple[Override, ...]]:
@@ -331,28 +391,34 @@ def measure_out(
 def _with_amount(answer: DoseAnswer, row: DoseRow, bounds: Bounds, chosen: float, order: Order) -> DoseAnswer:
     assert order.strength is not None
     if row.route == "feed":
-        return _fed(answer, row, chosen, order)
+        return _fed(answer, row, bounds, chosen, order)
     if row.route == "injection":
         assert order.biomass_g is not None
         if order.strength.per != "mL":
             raise InputError("an injection is measured in mL; give the strength in mg/mL", field="strength")
         exact = injection_ml(chosen, order.biomass_g, order.strength.mg_per_unit)
         active = exact * order.strength.mg_per_unit
-        return _measured(answer, row, active, order.strength, order.step, parts=1, up=False)
+        done = _measured(answer, row, active, order.strength, order.step, parts=1, up=False)
+        if done.amount is None:
+            return done
+        weight = write_mass(order.biomass_g)
+        check = f"Check: {weight} of fish in all x {write_quantity(chosen, row.unit)} = {write_mass(active / 1000)}"
+        lines = (*done.written, f"{check} of {row.substance}", "Each fish gets its own share by its own weight")
+        return replace(done, written=(*lines, *_stop_line(row, bounds)))
     assert order.volume is not None
     volume, strength, formalin = order.volume, order.strength, "formalin" in row.substance
     up = row.rule in LARGEST_RULES
     litres = volume.high_l if up else volume.low_l
     # A litre of formalin stock is a million microlitres of stock, whatever its label says in per cent.
     held = Strength(1000.0, "mL", strength.text) if formalin else strength
-    factor = 1.0 if formalin else _conversion(strength, row)
+    factor = 1.0 if formalin else counted_share(strength, row.treatment, row.substance)
     per_litre = _IN_MG_PER_L.get(bounds.unit, 1.0)
     counted = chosen * litres * per_litre
     done = _measured(answer, row, counted / factor, held, order.step, parts=row.parts, up=up)
     if done.amount is None:
         return done
     given = done.amount.active_mg * factor / per_litre
-    reached = Concentration(*(given / v + order.already for v in (volume.low_l, volume.best_l, volume.high_l)))
+    reached = Concentration(*(given / v + (order.already or 0.0) for v in (volume.low_l, volume.best_l, volume.high_l)))
     if bounds.most is not None and reached.at_low_volume > bounds.most * (1 + 1e-9):
         text = "the volume is too uncertain for a dose that must not be too small: measure it"
         return replace(answer, stops=(*answer.stops, Stop("volume_range", text, "rules")))
@@ -361,26 +427,16 @@ def _with_amount(answer: DoseAnswer, row: DoseRow, bounds: Bounds, chosen: float
         f"Check: {write_number(litres)} L ({'largest' if up else 'smallest'} plausible) x "
         f"{write_quantity(chosen, bounds.unit)} = {in_all} of {row.substance}"
     )
-    lines = [*done.written, check, *_contact(row, bounds)]
-    if bounds.most is not None:
-        lines.append(
-            f"Hard stop: {write_dose(row.substance, bounds.most, bounds.unit)}, what is already there included"
-        )
-    return replace(done, concentration=reached, written=tuple(lines))
+    written = (*done.written, check, *_contact(row, bounds), *_stop_line(row, bounds))
+    return replace(done, concentration=reached, written=written)
 
 
-def _conversion(strength: Strength, row: DoseRow) -> float:
-    """What the dose counts in 1 mg of what the strength counts: copper as metal or as sulphate, thiosulphate with or
-    without water."""
-    word = strength.counted.lower().replace(" ", "")
-    as_salt = word.startswith(("cuso4", "coppersul"))
-    if row.treatment == "copper_ion_marine":
-        return COPPER_SHARE if as_salt else 1.0
-    if row.treatment == "copper_sulfate_fw":
-        return 1 / COPPER_SHARE if word in ("cu", "copper") else 1.0
-    if row.treatment == "sodium_thiosulfate" and "anhydrous" in word:
-        return 1 / THIOSULPHATE_ANHYDROUS_SHARE
-    return 1.0
+def _stop_line(row: DoseRow, bounds: Bounds) -> tuple[str, ...]:
+    """The hard stop next to the dose; in water it holds for all that is there."""
+    if bounds.most is None:
+        return ()
+    there = ", what is already there included" if row.route not in ("feed", "injection") else ""
+    return (f"Hard stop: {write_dose(row.substance, bounds.most, bounds.unit)}{there}",)
 
 
 def _measured(
@@ -396,12 +452,23 @@ def _measured(
             f"{_shown(smallest, amount.unit)} to within 10 %: {_stock_advice(amount.exact, smallest, strength)}"
         )
         return replace(answer, stops=(*answer.stops, Stop("too_small_to_measure", text, "rules")))
-    first = f"{row.substance}: {_shown(amount.value, amount.unit)} of {strength.text}"
+    told = three_figures(amount.value, up=up)
+    first = f"{row.substance}: {_shown(told, amount.unit)} of {strength.text}"
     if parts > 1:
-        first += f", in {parts} parts of {_shown(amount.parts[0], amount.unit)}"
-    off = f"rounded {'up' if up else 'down'}, {write_number(abs(100 * amount.error), 2)} % {'over' if up else 'under'}"
-    error = "the exact amount" if abs(amount.error) < 5e-5 else f"{off} the exact amount"
+        first += f", in {parts} parts of {_shown(three_figures(amount.parts[0], up=up), amount.unit)}"
+    off = told / amount.exact - 1
+    how = f"rounded {'up' if up else 'down'}, {write_number(abs(100 * off), 2)} % {'over' if up else 'under'}"
+    error = "the exact amount" if abs(off) < 5e-5 else f"{how} the exact amount"
     return replace(answer, amount=amount, written=(first, f"Measured to the step: {error}"))
+
+
+def three_figures(value: float, *, up: bool = False) -> float:
+    """An amount as it is written: three figures at most, and these never above (`up`: below) it.
+
+    >>> three_figures(1236), three_figures(1236, up=True), three_figures(0.5)
+    (1230.0, 1240.0, 0.5)
+    """
+    return float(write_number(value, 3, direction="up" if up else "down").replace(",", ""))
 
 
 def _shown(value: float, unit: str) -> str:
@@ -439,7 +506,7 @@ def _time(minutes: float) -> str:
     return f"{write_number(minutes)} minutes" if minutes >= 1 else f"{write_number(minutes * 60)} seconds"
 
 
-def _fed(answer: DoseAnswer, row: DoseRow, chosen: float, order: Order) -> DoseAnswer:
+def _fed(answer: DoseAnswer, row: DoseRow, bounds: Bounds, chosen: float, order: Order) -> DoseAnswer:
     assert order.biomass_g is not None
     assert order.strength is not None
     if order.ration_percent is None:
@@ -453,10 +520,19 @@ def _fed(answer: DoseAnswer, row: DoseRow, chosen: float, order: Order) -> DoseA
     done = _measured(answer, row, feed.substance_mg, order.strength, order.step, parts=1, up=False)
     if done.amount is None:
         return done
+    weight = f"{write_mass(order.biomass_g)} of fish"
+    eat = "" if order.share_eating == 1 else f", {write_number(100 * order.share_eating)} % of them eating,"
+    all_days = f"{write_number(days)} day{'' if days == 1 else 's'}"
+    check = (
+        f"Check: {weight}{eat} x {write_quantity(oral, 'mg/kg/day')} x {all_days} = "
+        f"{write_mass(feed.substance_mg / 1000)} of {row.substance}"
+    )
     lines = (
         *done.written,
+        check,
         f"In {write_mass(feed.feed_g)} of feed: {write_mass(feed.feed_g_a_day)} a day for {write_number(days)} days",
         f"Coat the feed with it in {write_volume(WET_FEED_BINDER_ML_PER_KG * feed.feed_g / 1000)} of water or oil",
         *feed.words,
+        *_stop_line(row, bounds),
     )
     return replace(done, feed=feed, written=lines)

@@ -157,7 +157,7 @@ def bicarbonate_per_dkh(
     >>> round(bicarbonate_per_dkh(1, free_ammonia_after_mg_n_per_l=0, total_ammonia_mg_n_per_l=0).target, 2)
     29.96
     """
-    if rise_dkh is None or not rise_dkh > 0:
+    if rise_dkh is None or not 0 < rise_dkh < math.inf:
         return _no("say by how many dKH alkalinity is to rise")
     if total_ammonia_mg_n_per_l is None:
         return _no("total ammonia is not known: raising pH frees ammonia, test first")

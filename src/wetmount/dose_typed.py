@@ -6,9 +6,11 @@ from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
 from wetmount.case_check import host_row
+from wetmount.dose_units import dose_in, parse_dose
 from wetmount.errors import InputError
-from wetmount.hard_stops import WaterState
+from wetmount.hard_stops import WaterState, rule_unit
 from wetmount.reference import Reference
+from wetmount.reference.rows import DoseRow
 from wetmount.units import CACO3_MG_PER_L_PER_DEGREE, parse_quantity
 from wetmount.volume import Volume, exactly
 
@@ -64,3 +66,11 @@ def volume_of(text: str, *, field: str = "volume") -> Volume:
     except InputError as error:
         raise InputError(error.message, field=field) from None
     return Volume(low, (low + high) / 2, high, (text,))
+
+
+def already_of(text: str, row: DoseRow, *, field: str = "already") -> float:
+    """What is there of the agent before the dose, typed with its unit (`0.5 g/L`), in the unit in which the row's dose
+    is worked out; `0` needs no unit. InputError for a bare number or a unit that does not fit."""
+    if text.strip() in ("0", "none"):
+        return 0.0
+    return dose_in(parse_dose(text, field=field), rule_unit(row), row.substance, row.counted_as, field=field)

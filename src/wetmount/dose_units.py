@@ -11,6 +11,7 @@ import re
 from dataclasses import dataclass
 from typing import Final
 
+from wetmount.dose_writing import write_number
 from wetmount.errors import InputError
 
 _H, _C, _N, _O, _NA, _S, _CL, _CU = 1.008, 12.011, 14.007, 15.999, 22.990, 32.06, 35.45, 63.546
@@ -152,7 +153,9 @@ def _formalin(typed: TypedDose, field: str) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Strength:
-    """What is in the bottle: active substance in mg to one `per` (g, mL or tablet), and how it is measured out."""
+    """What is in the bottle: active substance in mg to one `per` (g, mL or tablet), and how it is measured out.
+
+    `text` is written by the rules of dose_writing, however it was typed; `counted` is what the label counts (Cu)."""
 
     mg_per_unit: float
     per: str
@@ -162,26 +165,31 @@ class Strength:
 
 def parse_strength(text: str, *, field: str = "strength") -> Strength:
     """Reads `100 %` or `pure` (a powder), `37 % w/w`, `37 % w/w density 1.08` (a liquid), `2.3 % w/v`, `50 mg/mL`,
-    `10 g/L`, `409.8 mg a tablet`, `200 mg/g`. InputError for nothing, zero, over 100 %, or an unlabelled tablet.
+    `10 g/L`, `409.8 mg a tablet`, `200 mg/g`, each with what the label counts behind it where that is not the whole
+    (`25 % w/w Cu`). InputError for nothing, zero, over 100 %, or an unlabelled tablet.
 
     >>> parse_strength("2.303 % w/v").mg_per_unit, parse_strength("25 % w/w").mg_per_unit
     (23.03, 250.0)
+    >>> parse_strength(".50 µg/mL").text
+    '0.5 micrograms/mL'
     """
     shown = " ".join(text.split())
-    words = shown.lower().replace("µ", "u").replace("litre", "l").replace("liter", "l")
+    words = shown.lower().replace("µ", "u").replace("μ", "u").replace("litre", "l").replace("liter", "l")
     if words in ("pure", "crystals", "undiluted"):
-        return Strength(1000.0, "g", shown)
+        return Strength(1000.0, "g", words)
     match = _NUMBER.fullmatch(words)
     if match is None:
         raise InputError(
             f'"{shown}" is no strength; write for example "80 % w/w", "2.3 % w/v", "50 mg/mL"', field=field
         )
     value, rest = float(match.group(1)), match.group(2).strip()
-    if value <= 0:
+    if not 0 < value < math.inf:
         raise InputError(f'"{shown}" is no strength; it must be more than 0', field=field)
-    percent = re.fullmatch(r"%\s*(w/w|w/v|v/v)?(?:\s*,?\s*(?:density|d)\s*(\d+(?:\.\d+)?))?", rest)
+    percent = re.fullmatch(
+        r"%\s*(w/w|w/v|v/v)?(?:\s*,?\s*(?:density|d)\s*(\d+(?:\.\d+)?))?(?:\s+([a-z][a-z0-9·.+ ]*))?", rest
+    )
     if percent is not None:
-        return _percent(value, percent.group(1), percent.group(2), shown, field)
+        return _percent(value, percent.group(1), percent.group(2), percent.group(3) or "", shown, field)
     rest = rest.replace(" per ", "/").replace(" a ", "/").replace(" / ", "/").replace(" in each ", "/")
     units = {"mg/ml": (1.0, "mL"), "g/l": (1.0, "mL"), "g/ml": (1e3, "mL"), "ug/ml": (1e-3, "mL"), "mg/l": (1e-3, "mL")}
     units |= {"mg/g": (1.0, "g"), "g/kg": (1.0, "g"), "mg/tablet": (1.0, "tablet"), "g/tablet": (1e3, "tablet")}
@@ -189,25 +197,39 @@ def parse_strength(text: str, *, field: str = "strength") -> Strength:
     if unit not in units:
         raise InputError(f'"{shown}" is no strength; accepted: % w/w, % w/v, mg/mL, g/L, mg/g, mg/tablet', field=field)
     factor, per = units[unit]
-    strength = Strength(value * factor, per, shown, counted.strip())
+    strength = Strength(value * factor, per, _said(value, _STRENGTH_WORDS[unit], counted), counted.strip())
     if per == "g" and strength.mg_per_unit > 1000:
         raise InputError(f'"{shown}" is more substance than there is product', field=field)
     return strength
 
 
-def _percent(value: float, kind: str | None, density: str | None, shown: str, field: str) -> Strength:
+_STRENGTH_WORDS: Final = {
+    "mg/ml": "mg/mL", "g/l": "g/L", "g/ml": "g/mL", "ug/ml": "micrograms/mL", "mg/l": "mg/L", "mg/g": "mg/g",
+    "g/kg": "g/kg", "mg/tablet": "mg a tablet", "g/tablet": "g a tablet",
+}  # fmt: skip
+_COUNTED_WORDS: Final = {"cu": "Cu", "cuso4": "CuSO4", "cuso4.5h2o": "CuSO4.5H2O", "cuso4·5h2o": "CuSO4.5H2O"}
+
+
+def _said(value: float, unit: str, counted: str = "") -> str:
+    """A strength as it is written on paper: leading zero, no trailing zero, the unit in its own letters."""
+    counted = counted.strip()
+    return f"{write_number(value, 6)} {unit} {_COUNTED_WORDS.get(counted, counted)}".strip()
+
+
+def _percent(value: float, kind: str | None, density: str | None, counted: str, shown: str, field: str) -> Strength:
     if value > 100:
         raise InputError(f'"{shown}" is over 100 %', field=field)
     if kind == "v/v":
         raise InputError(f'"{shown}": give a liquid as % w/v, mg/mL, or % w/w with its density', field=field)
     if kind == "w/v":
-        return Strength(value * 10, "mL", shown)
+        return Strength(value * 10, "mL", _said(value, "% w/v", counted), counted)
     if density is not None:
         if not 0.5 <= float(density) <= 2.5:
             raise InputError(f"a density of {density} g/mL is not possible for such a stock", field=field)
-        return Strength(value * 10 * float(density), "mL", shown)
+        said = _said(value, f"% w/w, density {write_number(float(density), 6)}", counted)
+        return Strength(value * 10 * float(density), "mL", said, counted)
     if kind == "w/w" or value == 100:
-        return Strength(value * 10, "g", shown)
+        return Strength(value * 10, "g", _said(value, "% w/w" if kind else "%", counted), counted)
     raise InputError(
         f'"{shown}" is not clear: % w/w of a powder, % w/v of a liquid, or % w/w with density', field=field
     )
@@ -224,6 +246,42 @@ def stock_strength(parent: Strength, amount: float, made_up_to_ml: float, *, fie
     if parent.per == "mL" and amount > made_up_to_ml:
         raise InputError("more stock than the volume it is made up to", field=field)
     mg_per_ml = amount * parent.mg_per_unit / made_up_to_ml
-    return Strength(
-        mg_per_ml, "mL", f"{amount:g} {parent.per} of {parent.text} in {made_up_to_ml:g} mL", parent.counted
-    )
+    into = f"{write_number(amount, 6)} {parent.per} of {parent.text} in {write_number(made_up_to_ml, 6)} mL"
+    return Strength(mg_per_ml, "mL", into, parent.counted)
+
+
+_WHOLE: Final = ("pure", "crystals", "undiluted")
+"""Nothing but the substance itself."""
+_THE_METAL: Final = ("cu", "copper", "cu2+", "totalcu", "freecu", "totalcopper")
+
+
+def counted_share(strength: Strength, treatment: str, substance: str, *, field: str = "strength") -> float:
+    """What the dose counts in 1 mg of what the strength counts: copper as metal or as sulphate, thiosulphate with or
+    without water. InputError where a strength of copper does not say which: the two are four times apart, and a
+    chelated product is never taken for another form of copper.
+    """
+    word = re.sub(r"[\s·]", "", strength.counted.lower())
+    as_salt, as_metal = word.startswith(("cuso4", "coppersul")), word in _THE_METAL
+    if "copper" in substance:
+        # No salt of copper sulphate holds more than 255 mg/g of the metal: a stronger powder is counted as the salt.
+        strong = strength.per == "g" and strength.mg_per_unit > 1000 * COPPER_SHARE * 1.01
+        crystals = strong or strength.text.partition(" of ")[2].startswith(_WHOLE)
+        if treatment == "copper_chelated":
+            if as_salt or not as_metal:
+                raise InputError(
+                    f'"{strength.text}": say the total copper of the chelated product, such as "10 mg/mL Cu"',
+                    field=field,
+                )
+            return 1.0
+        if not (as_salt or as_metal or (crystals and treatment == "copper_sulfate_fw")):
+            raise InputError(
+                f'"{strength.text}" does not say what it counts: write Cu (the metal) or CuSO4.5H2O (the salt) behind '
+                "it, four times apart",
+                field=field,
+            )
+        if treatment == "copper_ion_marine":
+            return COPPER_SHARE if as_salt else 1.0
+        return 1 / COPPER_SHARE if as_metal else 1.0
+    if treatment == "sodium_thiosulfate" and "anhydrous" in word:
+        return 1 / THIOSULPHATE_ANHYDROUS_SHARE
+    return 1.0

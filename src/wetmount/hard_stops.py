@@ -21,6 +21,7 @@ from wetmount.dose_rules import (
     permanganate_demand,
     thiosulphate_to_chlorine,
 )
+from wetmount.dose_units import CHLORIDE_SHARE
 from wetmount.dose_writing import write_quantity
 from wetmount.reference import Reference
 from wetmount.reference.rows import Conflict, DoseLimit, DoseRow
@@ -71,12 +72,11 @@ class Life:
 
 @dataclass(frozen=True, slots=True)
 class Present:
-    """An agent given before: hours since, share of the water changed since, and what may be left (unit of its row)."""
+    """An agent given before: hours since, and the share of the water changed since (0 to 1)."""
 
     treatment: str
     hours_ago: float
     changed: float = 0.0
-    left: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,7 +174,7 @@ def bounds_for(
     limits = limits_that_hold(row, water, life, reference)
     halved = any(limit.rule == "factor" for limit in limits)
     answer = _rule(row, water, limits, halved=halved, rise_dkh=rise_dkh, demand=demand)
-    unit = _rule_unit(row)
+    unit = rule_unit(row)
     stops = [_refusal(limit) for limit in limits if limit.rule == "refuse"]
     low, high, most, target = row.low, row.high, row.hard_max, None
     words: list[str] = []
@@ -184,6 +184,8 @@ def bounds_for(
         else:
             words.append(answer.words)
         low, high, most, target = answer.target, answer.target, answer.most, answer.target
+        if row.rule == "chloride_to_nitrite" and answer.target is not None:
+            stops += _salt_in_all(answer.target, water, life, reference)
         if row.rule in ("copper_by_alkalinity", "chloramine_t_by_ph", "permanganate_demand") and row.low is not None:
             low = min(row.low, answer.most) if answer.most is not None else row.low
             high = most = min(row.hard_max or 0, answer.most) if answer.most is not None else row.hard_max
@@ -221,7 +223,22 @@ def bounds_for(
     )
 
 
-def _rule_unit(row: DoseRow) -> str:
+def _salt_in_all(salt: float, water: WaterState, life: Life, reference: Reference) -> Iterator[Stop]:
+    """Salt against nitrite, with what the chloride of the water stands for, stays within what these fish stand for
+    weeks (row salt_nitrite: "within salt_indefinite for that host")."""
+    lasting = bounds_for(reference.doses["salt_indefinite"], water, life, reference)
+    total = salt + (water.chloride_mg_per_l or 0.0) / CHLORIDE_SHARE / 1000
+    if salt > 0 and lasting.most is not None and total > lasting.most * (1 + 1e-9):
+        text = (
+            f"{write_quantity(total, 'g/L')} of sodium chloride in all would be needed and these fish stand "
+            f"{write_quantity(lasting.most, 'g/L')}: bring nitrite down by changing water first"
+        )
+        yield Stop("salt_in_all", text, "doses salt_indefinite")
+    if salt > 0:
+        yield from lasting.refusals
+
+
+def rule_unit(row: DoseRow) -> str:
     """The unit in which a rule answers: ratios become mg/L or g/L of water."""
     return {"mg Cl per mg NO2": "g/L", "mg per mg Cl2": "mg/L", "mg/L per dKH": "mg/L"}.get(row.unit, row.unit)
 
@@ -357,6 +374,10 @@ def _agent(row: DoseRow, life: Life, lawful_here: bool | None, prescription: Pre
         )
     if prescription is not None and not prescription.prescriber.strip():
         yield Stop("prescriber", "the prescriber, or the name of the label, is not given", at)
+    if row.route == "egg_bath" and "eggs" not in life.things:
+        yield Stop("eggs_only", "this is a bath for eggs, many times what fish stand: say that eggs are bathed", at)
+    if row.route == "egg_bath" and "fry" in life.things:
+        yield Stop("eggs_only", "this is a bath for eggs and kills fry: it ends 24 h before they hatch", at)
     if "avermectin" in row.families and row.route != "feed":
         yield Stop("avermectin", "no avermectin as a bath or an injection: micrograms to the litre kill", at)
     if "antibacterial" in row.families and row.route in BATHS and prescription is None:
@@ -427,16 +448,21 @@ def _company(row: DoseRow, present: tuple[Present, ...], reference: Reference) -
     """Agents given before that must not be met, or not yet."""
     for other in present:
         theirs = reference.doses[other.treatment]
-        if theirs.treatment == row.treatment:
-            hours = row.interval_h_low
+        both_in_water = row.route in BATHS and theirs.route in BATHS
+        if theirs.substance == row.substance and (both_in_water or theirs.treatment == row.treatment):
+            # Gill and skin need the longer of two intervals: a week after permanganate, however it was given (FA37).
+            own = theirs.treatment == row.treatment
+            known = [hours for hours in (row.interval_h_low, theirs.interval_h_low) if hours is not None]
+            hours = row.interval_h_low if own else max(known, default=None)
             if hours is not None and other.hours_ago < hours:
                 yield Stop(
                     "too_soon",
-                    f"given {other.hours_ago:g} h ago; the next dose is due after {hours:g} h",
+                    f"{row.substance} was given {other.hours_ago:g} h ago; the next dose is due after {hours:g} h",
                     f"doses {row.treatment}",
                     overridable=True,
                 )
-            continue
+            if own:
+                continue
         conflict = conflict_between(row, theirs, reference)
         if row.route == "feed" and theirs.route == "feed":
             conflict = replace(conflict, verdict="never" if conflict.verdict == "never" else "allow")

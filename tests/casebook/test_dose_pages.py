@@ -117,7 +117,7 @@ def test_a_volume_that_nobody_measured_is_taken_wide_and_dosed_for_the_least(bro
 def test_too_little_kills_so_the_most_water_counts_for_chlorine(browser: Client) -> None:
     """7.4 mg to the mg of chlorine (Piper et al. 1982): 1 mg/L in 120 L, the most of the range, need 888 mg."""
     asked = {"agent": "sodium_thiosulfate", "strength": "pure", "step": "1 mg", "volume": "100 L to 120 L",
-             "chlorine": "1 mg/L", "water": "fresh", "host": "koi", "go": "1"}  # fmt: skip
+             "chlorine": "1 mg/L", "ammonia": "0 mg/L N", "water": "fresh", "host": "koi", "go": "1"}  # fmt: skip
     page = ask(browser, asked)
     assert "Dosed for 120 L, the most the water may be" in page
     assert "888 mg of pure" in page
@@ -334,7 +334,7 @@ STOPS: list[tuple[str, dict[str, Any], str]] = [
     ),
     ("ten times too much", SALT | {"dose": "50 g/L"}, "about tenfold: a decimal point?"),
     ("a thousand times too much", SALT | {"dose": "5000 g/L"}, "about thousandfold"),
-    ("already there", SALT | {"dose": "3 g/L", "already": "3"}, "with 3 already there"),
+    ("already there", SALT | {"dose": "3 g/L", "already": "3 g/L"}, "with 3 g/L already there"),
     ("too long", FORMALIN | {"minutes": "5 h"}, "300 min is longer than"),
     ("volume unknown", SALT | {"volume": ""}, "the volume of water is not known"),
     ("strength unknown", SALT | {"strength": ""}, "the strength of what is in hand is not known"),

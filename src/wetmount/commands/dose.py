@@ -25,15 +25,19 @@ SCHEMA = "wetmount.dose/1"
 @click.option("--dose", "dose_text", metavar="DOSE", help="The dose with its unit; the low end without it.")
 @click.option("--strength", metavar="STRENGTH", help="What is in hand: '37 % w/w', '2.3 % w/v', '50 mg/mL', pure.")
 @click.option("--step", type=float, metavar="NUMBER", help="Smallest step of scale (g) or syringe (mL).")
-@click.option("--already", type=float, default=0.0, metavar="NUMBER", help="What is there of it, in the row's unit.")
+@click.option("--already", metavar="AMOUNT", help="What is there of it before, with its unit: '0.5 g/L', or 0.")
 @click.option("--with", "things", multiple=True, metavar="THING", help="fry, eggs, plants, invertebrates and others.")
+@click.option("--for-food", is_flag=True, help="People or animals may eat these fish, now or later.")
 @click.option(
     "--after", "before", multiple=True, metavar="AGENT:HOURS:CHANGED", help="Given before: formalin_short:30:50%."
 )
 @click.option("--sea/--fresh", "marine", default=None, help="Sea water or fresh water.")
 @click.option("--lawful-here", is_flag=True, help="You state that it may be used on ornamental fish here.")
 @click.option(
-    "--checked", multiple=True, metavar="CHECK", help="aerated, stock_clear, copper_test, buffered, slip_low."
+    "--checked",
+    multiple=True,
+    metavar="CHECK",
+    help="aerated, stock_clear, copper_test, buffered, slip_low, slip_volume, free_chlorine.",
 )
 @click.option("--prescriber", metavar="NAME", help="Who prescribed the --dose, or the label it is on.")
 @click.option("--biomass", metavar="WEIGHT", help="Weight of the fish, for feed and injection.")
@@ -55,8 +59,9 @@ def command(
     dose_text: str | None,
     strength: str | None,
     step: float | None,
-    already: float,
+    already: str | None,
     things: tuple[str, ...],
+    for_food: bool,
     before: tuple[str, ...],
     marine: bool | None,
     lawful_here: bool,
@@ -78,14 +83,17 @@ def command(
     the skin. TREATMENT is an id of the reference, such as salt_indefinite. READING is NAME=VALUE with its unit, such as
     temperature=25C kh="6 dKH"; what is not known counts as dangerous.
     """
-    from wetmount.dose import Order, Override, dose
-    from wetmount.dose_typed import hosts_of, volume_of, water_of
+    from wetmount.dose import QUESTIONS, Order, Override, dose
+    from wetmount.dose_typed import already_of, hosts_of, volume_of, water_of
     from wetmount.dose_units import parse_strength
-    from wetmount.hard_stops import THINGS, Life, Prescription
+    from wetmount.hard_stops import CHECKS, THINGS, Life, Prescription
     from wetmount.reference import load_reference
     from wetmount.units import parse_quantity
 
     reference = load_reference(overlay)
+    for check in checked:
+        if check not in (*CHECKS, *QUESTIONS):
+            raise InputError(f"no {check!r}; accepted: {', '.join((*CHECKS, *QUESTIONS))}", field="--checked")
     for thing in things:
         if thing not in THINGS:
             raise InputError(f"no {thing!r}; accepted: {', '.join(THINGS)}", field="--with")
@@ -94,15 +102,16 @@ def command(
     if bool(stops) != bool(override_by or because) or bool(stops) != bool(override_by and because):
         raise InputError("goes with --override-by NAME and --because TEXT, all three", field="--override")
     groups, species = hosts_of(host, reference, field="--host")
+    row = reference.doses.get(treatment)
     order = Order(
         treatment,
-        Life(groups, frozenset(things), species=species),
+        Life(groups, frozenset(things), for_food=for_food, species=species),
         water_of(readings_of(reading), marine),
         volume=volume_of(volume_text, field="--volume") if volume_text else None,
         dose=dose_text,
         strength=parse_strength(strength, field="--strength") if strength else None,
         step=step,
-        already=already,
+        already=already_of(already, row, field="--already") if already is not None and row is not None else None,
         present=tuple(_given(text, reference) for text in before),
         confirmed=frozenset(checked),
         lawful_here=True if lawful_here else None,

@@ -172,7 +172,7 @@ def _shown(case: Case | None, form: Form, row: DoseRow, order: Order, answer: Do
         "formulas": ["Amount = water × dose ÷ strength in hand"] if row.route not in ("feed", "injection") else
         ["Amount = weight of the fish × dose ÷ strength in hand"],
         "course_href": address("dose_course", case, **carried) if answer.unit in ("mg/L", "g/L", "uL/L") else "",
-        "yes_href": _confirmed(form), "task_title": answer.written[0] if amount and answer.written else "",
+        "yes_href": _confirmed(form, answer), "task_title": answer.written[0] if amount and answer.written else "",
         "task_detail": " ".join(f"{line}." for line in (*answer.written[1:], *_by(order))),
         "tasks_href": address("dose_tasks", case), "today": clock.today().isoformat(), "by": _by(order),
         "keep_href": _keep_address(case, form) if amount and not order.overrides else "", "where": _where(case, form),
@@ -201,7 +201,7 @@ def _typed(answer: DoseAnswer) -> str:
     """The dose as a field of the course takes it, with the word for what a formalin dose counts."""
     return (
         f"{answer.dose:.6g} {answer.unit}"
-        + (" Cu" if answer.substance == "copper" else "")
+        + (" Cu" if "copper" in answer.substance and "sulphate" not in answer.substance else "")
         + (" CuSO4.5H2O" if answer.substance.startswith("copper sulphate") else "")
     )
 
@@ -221,9 +221,10 @@ def _offered(answer: DoseAnswer) -> list[tuple[Stop, str]]:
     return shown
 
 
-def _confirmed(form: Form) -> str:
+def _confirmed(form: Form, answer: DoseAnswer) -> str:
     given = form.given.copy()
-    given.appendlist("checked", "slip_low")
+    for question in answer.questions:
+        given.appendlist("checked", question.id)
     return f"?{given.urlencode()}"
 
 

@@ -7,8 +7,8 @@ from typing import Final
 
 from wetmount.casebook.reference import reference
 from wetmount.casebook.views.dose_forms import Form, is_demonstration, readings_typed, volume_asked
-from wetmount.dose import Order, Override
-from wetmount.dose_typed import READINGS, hosts_of
+from wetmount.dose import QUESTIONS, Order, Override
+from wetmount.dose_typed import READINGS, already_of, hosts_of
 from wetmount.dose_units import Strength, parse_strength, stock_strength
 from wetmount.errors import InputError
 from wetmount.hard_stops import CHECKS, THINGS, Life, Prescription, Present, WaterState
@@ -33,9 +33,9 @@ def order_from(form: Form, row: DoseRow, overrides: tuple[Override, ...] = ()) -
         strength=strength,
         step=_step(form, row, strength),
         minutes=_minutes(form),
-        already=form.number("already", "What is there of it already", 0, 1e6, 0.0) or 0.0,
+        already=_already(form, row),
         present=_before(form),
-        confirmed=frozenset(one for one in form.texts("checked") if one in CHECKS or one == "slip_low"),
+        confirmed=frozenset(one for one in form.texts("checked") if one in CHECKS or one in QUESTIONS),
         lawful_here=True if form.text("lawful") == "yes" else None,
         prescription=_prescription(form),
         rise_dkh=form.number("rise", "The rise of alkalinity, in dKH", 0, 100),
@@ -48,6 +48,11 @@ def order_from(form: Form, row: DoseRow, overrides: tuple[Override, ...] = ()) -
         demo=is_demonstration(),
     )
     return None if form.wrong else order
+
+
+def _already(form: Form, row: DoseRow) -> float | None:
+    text = form.text("already")
+    return form.read("already", lambda: already_of(text, row)) if text else None
 
 
 def _life(form: Form) -> Life:
@@ -171,7 +176,7 @@ def needs(row: DoseRow) -> frozenset[str]:
     """Which readings and answers decide about this agent, so that the page asks for them first."""
     asked = {
         "copper_by_alkalinity": {"kh", "gh"}, "chloramine_t_by_ph": {"ph", "gh"}, "permanganate_demand": {"kh", "gh"},
-        "chloride_to_nitrite": {"nitrite", "chloride"}, "thiosulphate_to_chlorine": {"chlorine"},
+        "chloride_to_nitrite": {"nitrite", "chloride"}, "thiosulphate_to_chlorine": {"chlorine", "ammonia", "ph"},
         "bicarbonate_per_dkh": {"ammonia"},
     }.get(row.rule, set())  # fmt: skip
     if row.temperature_low_c is not None or row.temperature_high_c is not None:
