@@ -596,7 +596,9 @@ def test_it_refines_and_can_be_stopped(
     assert text(share).lstrip().startswith('<div id="trace-share"')
     assert "Stop working it out" not in text(share)  # the button stays, with the focus on it
     assert 'id="trace-answer"' in text(share)
-    stopped = browser.post(f"{at}/stop/?show=origin", **HTMX)
+    assert browser.post(f"{at}/stop/?show=origin", **HTMX).status_code == 204
+    work.ended(20)
+    stopped = browser.get(f"{at}/part/?sweeps=0", **HTMX, HTTP_HX_TARGET="trace-share")
     assert stopped["HX-Retarget"] == "#trace"
     assert "a first idea only" in text(stopped)
     assert not TraceCache.objects.exists()

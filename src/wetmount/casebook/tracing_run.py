@@ -105,8 +105,11 @@ def kept_trace(room: FishRoom, condition: str, key: str | None = None) -> Kept |
         return None
 
 
-def begun(room: FishRoom, record: Record, key: str) -> working.Work:
-    """The tracing of this record, begun unless it is under way or done."""
+def begun(room: FishRoom, record: Record, key: str, *, again: bool = True) -> working.Work:
+    """The tracing of this record, begun unless it is under way or done; one that was stopped only `again`."""
+    known = None if again else working.find(("trace", room.pk, key))
+    if known is not None:
+        return known
     tables = reference()
     return working.work(("trace", room.pk, key), lambda told: _trace(record, tables, told))
 

@@ -88,6 +88,12 @@ def work(key: Hashable, make: Callable[[Told], Any]) -> Work:
     return begun
 
 
+def find(key: Hashable) -> Work | None:
+    """The work of this key, under way, done or stopped; None when it was never begun or is forgotten."""
+    with _lock:
+        return _all.get(key)
+
+
 def stop(key: Hashable) -> None:
     """Give it up, if it is under way."""
     with _lock:

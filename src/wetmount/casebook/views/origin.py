@@ -28,6 +28,8 @@ WAIT_SECONDS: Final = 0.4
 LISTED_FROM: Final = 0.01
 """Candidates below are listed together, except the one from outside the record, which always has its line."""
 OUTSIDE: Final = "outside"
+SHARE: Final = "trace-share"
+"""The part of the page that asks how far it is."""
 LEARN_LISTED: Final = 12
 
 
@@ -93,7 +95,7 @@ def context_of(request: HttpRequest, frame: Framed, show: str) -> dict[str, Any]
     kept = tracing_run.kept_trace(frame.room, condition, key)
     if kept is not None and kept.fresh:
         return context | told(frame.room, record, kept.shown, kept.ahead) | {"made_at": kept.made_at}
-    work = tracing_run.begun(frame.room, record, key)
+    work = tracing_run.begun(frame.room, record, key, again=request.htmx.target != SHARE)
     waits = not request.htmx and request.GET.get("wait") == "1"
     if not work.ended(None if waits else WAIT_SECONDS):
         context |= {"working": work, "share": round(100 * work.share)}
@@ -135,8 +137,10 @@ def stop(request: HttpRequest, pk: int) -> HttpResponse:
     if frame.record is None:
         raise Http404
     key = tracing_run.key_of(frame.record, reference())
-    work = tracing_run.begun(frame.room, frame.record, key)
     tracing_run.stop(frame.room, key)
+    if request.htmx:
+        return HttpResponse(status=204)  # the part that asks how far it is finds it stopped
+    work = tracing_run.begun(frame.room, frame.record, key, again=False)
     work.ended(3.0)
     show = _show(request)
     context = frame.context | _empty(frame, show) | {"stopped": True} | _ended(frame, frame.record, key, work)
@@ -159,9 +163,8 @@ def _answer(request: HttpRequest, context: dict[str, Any]) -> HttpResponse:
     and beside it the answer when there is a newer one."""
     if not request.htmx:
         return render(request, f"casebook/origin/{context['show']}.html", context)
-    if request.htmx.target == "trace-share" and context["working"] is not None:
-        shown = context["shown"]
-        known = request.GET.get("sweeps", "0")
+    if request.htmx.target == SHARE and context["working"] is not None:
+        shown, known = context["shown"], request.GET.get("sweeps", "0")
         context["newer"] = shown is not None and str(shown.convergence.sweeps) != known
         return render(request, "casebook/origin/refined.html", context)
     answer = render(request, "casebook/origin/part.html", context)

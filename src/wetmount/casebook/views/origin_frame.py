@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, Final
@@ -46,11 +47,13 @@ def traced_in(room: FishRoom, asked: str) -> Traced:
     if asked and asked not in tables.conditions:
         raise Http404
     latest: dict[str, dt.date] = {}
+    often: Counter[str] = Counter()
     for id, on in _noted(room):
+        often[id] += 1
         if id in tables.conditions and on >= latest.get(id, dt.date.min):
             latest[id] = on
     spreading = traceable(tables)
-    here = sorted(latest, key=lambda id: (id not in spreading, -latest[id].toordinal(), id))
+    here = sorted(latest, key=lambda id: (id not in spreading, -latest[id].toordinal(), -often[id], id))
     condition = asked or (here[0] if here else "")
     return Traced(
         condition,
