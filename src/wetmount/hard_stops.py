@@ -184,6 +184,8 @@ def bounds_for(
         else:
             words.append(answer.words)
         low, high, most, target = answer.target, answer.target, answer.most, answer.target
+        if row.rule == "chloramine_t_by_ph" and answer.words.endswith("soft water") and (water.ph or 0.0) < 6.5:
+            stops.append(Stop("soft_acid_water", "not under pH 6.5 in soft water", f"doses {row.treatment}", True))
         if row.rule == "chloride_to_nitrite" and answer.target is not None:
             stops += _salt_in_all(answer.target, water, life, reference)
         if row.rule in ("copper_by_alkalinity", "chloramine_t_by_ph", "permanganate_demand") and row.low is not None:
@@ -408,9 +410,9 @@ def _water(row: DoseRow, water: WaterState) -> Iterator[Stop]:
         if value is None:
             yield Stop(name, f"{shown} is not known, and it decides whether this kills", at, overridable=False)
         elif low is not None and value < low:
-            yield Stop(name, f"{shown} {value:g} {unit}".strip() + f" is under {low:g}", at, overridable=True)
+            yield Stop(name, f"{shown} {value:g} {unit}".strip() + f" is under {low:g} {unit}".rstrip(), at, True)
         elif high is not None and value > high:
-            yield Stop(name, f"{shown} {value:g} {unit}".strip() + f" is above {high:g}", at, overridable=True)
+            yield Stop(name, f"{shown} {value:g} {unit}".strip() + f" is above {high:g} {unit}".rstrip(), at, True)
 
 
 def required_checks(row: DoseRow) -> tuple[str, ...]:
@@ -444,24 +446,32 @@ def conflict_between(first: DoseRow, second: DoseRow, reference: Reference) -> C
     return anyone[0] if anyone else next(row for row in reference.conflicts if row.first == row.second == "any")
 
 
+def hours_apart(before: DoseRow, after: DoseRow, reference: Reference) -> float:
+    """Hours that must lie between two agents, one given after the other; 0 where they may meet. For one substance in
+    the water twice the longer interval of its rows: skin and gills need it however it was given."""
+    in_water = before.route in BATHS and after.route in BATHS
+    if before.substance == after.substance and (in_water or before.treatment == after.treatment):
+        known = [row.interval_h_low for row in (before, after) if row.interval_h_low is not None]
+        return after.interval_h_low or 0.0 if before.treatment == after.treatment else max(known, default=0.0)
+    conflict = conflict_between(after, before, reference)
+    fed = before.route == after.route == "feed"
+    return conflict.hours if conflict.verdict == "never" or (conflict.verdict == "wait" and not fed) else 0.0
+
+
 def _company(row: DoseRow, present: tuple[Present, ...], reference: Reference) -> Iterator[Stop]:
     """Agents given before that must not be met, or not yet."""
     for other in present:
         theirs = reference.doses[other.treatment]
-        both_in_water = row.route in BATHS and theirs.route in BATHS
-        if theirs.substance == row.substance and (both_in_water or theirs.treatment == row.treatment):
-            # Gill and skin need the longer of two intervals: a week after permanganate, however it was given (FA37).
-            own = theirs.treatment == row.treatment
-            known = [hours for hours in (row.interval_h_low, theirs.interval_h_low) if hours is not None]
-            hours = row.interval_h_low if own else max(known, default=None)
-            if hours is not None and other.hours_ago < hours:
+        if theirs.substance == row.substance:
+            hours = hours_apart(theirs, row, reference)
+            if other.hours_ago < hours:
                 yield Stop(
                     "too_soon",
                     f"{row.substance} was given {other.hours_ago:g} h ago; the next dose is due after {hours:g} h",
                     f"doses {row.treatment}",
                     overridable=True,
                 )
-            if own:
+            if theirs.treatment == row.treatment:
                 continue
         conflict = conflict_between(row, theirs, reference)
         if row.route == "feed" and theirs.route == "feed":

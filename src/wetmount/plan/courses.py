@@ -11,11 +11,10 @@ from wetmount.case import Plan
 from wetmount.course import ChangeEvent, CourseReport, DoseEvent, Event, judge_course
 from wetmount.dose import DoseAnswer
 from wetmount.hard_stops import BATHS
+from wetmount.plan.amounts import CHANGED_BEFORE
 from wetmount.plan.record import FOLLOW_UP_DAYS
 from wetmount.reference import Reference
 
-CHANGED_BEFORE: Final = 0.5
-"""Share of the water changed in the hour before each further dose, as the keeper's page has it."""
 IN_WATER: Final = ("mg/L", "g/L", "uL/L")
 
 

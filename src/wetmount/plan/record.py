@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, timedelta
 from itertools import pairwise
@@ -11,6 +12,7 @@ from msgspec import structs
 
 from wetmount.case import Plan, PlanStep
 from wetmount.errors import InputError
+from wetmount.hard_stops import hours_apart
 from wetmount.plan.choose import ChosenPlan
 from wetmount.plan.options import Option
 from wetmount.reference import Reference
@@ -111,14 +113,23 @@ def planned_days(
     schedules: Mapping[str, Sequence[int]] | None = None,
 ) -> dict[str, tuple[date, ...]]:
     """The days of agents one after the other: each begins after the one before has ended and a day for changing half
-    the water, since agents that must not meet are never given on one day."""
+    the water, since agents that must not meet are never given on one day; and later where the row of two agents wants
+    them further apart (a week after permanganate, two after an organophosphate)."""
     days: dict[str, tuple[date, ...]] = {}
     start = first
     for id in agents:
         row = reference.doses[id]
+        for before, given in days.items():
+            start = max(start, given[-1] + timedelta(days=_apart_days(reference.doses[before], row, reference)))
         days[id] = dose_days(row, start, (schedules or {}).get(id))
         start = days[id][-1] + timedelta(days=max(1, round(contact_days(row))) + 1)
     return days
+
+
+def _apart_days(before: DoseRow, after: DoseRow, reference: Reference) -> int:
+    """Days from the last giving of one agent to the first of another: its contact, and the hours of their row."""
+    hours = hours_apart(before, after, reference)
+    return math.ceil(contact_days(before) + hours / 24 - 1e-9) if hours else 0
 
 
 def contact_days(row: DoseRow) -> float:

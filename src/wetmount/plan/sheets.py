@@ -10,6 +10,7 @@ from typing import Final
 from wetmount.case import Plan, PlanStep
 from wetmount.dose import DoseAnswer
 from wetmount.errors import InputError
+from wetmount.hard_stops import BATHS, hours_apart
 from wetmount.plan.amounts import checks_of, open_points
 from wetmount.plan.calendar import CalendarEntry
 from wetmount.plan.choose import ChosenPlan
@@ -100,12 +101,14 @@ def sheet_of(
     others: list[str] = []
     lasting: list[str] = []
     givings: list[Giving] = []
+    treated: list[DoseRow] = []
     for step in plan.steps:
         row = reference.doses.get(step.option or "") if step.kind == "treat" else None
         if row is not None:
             answer = answers.get(row.treatment)
             lines = dose_lines(step, answer, reference)
-            entries += _doses(row, step.days, lines)
+            entries += _doses(row, step.days, lines, change_first=_left_to_meet(treated, row, reference))
+            treated.append(row)
             amount = amount_words(answer) if answer is not None else ""
             givings.append(Giving(agent_name(row.treatment, reference), step.days, lines, amount))
             doses += lines if today in step.days or not step.days else ()
@@ -132,10 +135,19 @@ def sheet_of(
     )
 
 
-def _doses(row: DoseRow, days: Sequence[date], lines: Sequence[str]) -> Iterator[CalendarEntry]:
+def _left_to_meet(treated: Sequence[DoseRow], row: DoseRow, reference: Reference) -> bool:
+    """Whether an agent of the tank from before may be left, which this one must not meet: half the water goes first."""
+    stayed = (one for one in treated if one.place == "tank" and one.route in BATHS)
+    return any(hours_apart(one, row, reference) > 0 for one in stayed)
+
+
+def _doses(
+    row: DoseRow, days: Sequence[date], lines: Sequence[str], *, change_first: bool = False
+) -> Iterator[CalendarEntry]:
     way = f", {WAYS[row.route]}" if row.route in WAYS and row.route != "feed" else ""
     for n, day in enumerate(days):
-        if n and row.route not in ("feed", "injection") and row.place == "tank":
+        further = n > 0 and row.route not in ("feed", "injection") and row.place == "tank"
+        if further or (n == 0 and change_first):
             change = f"Before {row.substance}: change half the water, matched and conditioned"
             when = datetime.combine(day, time(9, 0))
             yield CalendarEntry(when, "Change half the water", change, kind="water_change")
