@@ -5,10 +5,12 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import replace
+from datetime import date
 
 import pytest
 from click.testing import CliRunner
 
+from wetmount.case import Plan, PlanAgent, PlanStep
 from wetmount.cli import cli
 from wetmount.dose import DoseAnswer, Order, dose, three_figures
 from wetmount.dose_rules import bicarbonate_per_dkh
@@ -16,6 +18,10 @@ from wetmount.dose_typed import already_of
 from wetmount.dose_units import COPPER_SHARE, counted_share, parse_strength, stock_strength
 from wetmount.errors import InputError
 from wetmount.hard_stops import CHECKS, Life, Prescription, Present, WaterState
+from wetmount.plan import TankFacts
+from wetmount.plan.amounts import amounts_for
+from wetmount.plan.record import planned_days
+from wetmount.plan.sheets import sheet_of
 from wetmount.reference import load_reference
 from wetmount.volume import exactly
 
@@ -336,3 +342,95 @@ def test_sea_water_copper_by_hand() -> None:
     assert answer.amount is not None
     assert answer.amount.value == pytest.approx(147.3, abs=0.15)
     assert re.fullmatch(r"copper: 147 mL of 4 mg/mL CuSO4.5H2O, in 3 parts of 49(\.\d)? mL", answer.written[0])
+
+
+# --- what ends a bath -------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("treatment", "group", "second"),
+    [
+        ("ms222_euthanasia", "goldfish", True),
+        ("ms222_euthanasia", "koi", True),
+        ("ms222_euthanasia", "tetra", False),
+        ("eugenol_euthanasia", "tetra", True),
+    ],
+)
+def test_a_bath_that_kills_does_not_end_at_distress(treatment: str, group: str, second: bool) -> None:
+    """AVMA 2020: 30 minutes beyond the last gill movement; one-step tricaine failed for goldfish; eugenol is always
+    followed by a second step (AVMA 2013)."""
+    written = ask(treatment, life=Life((group,))).written
+    assert any("30 minutes after the last gill movement" in line for line in written)
+    assert any("second step" in line for line in written) == second
+    assert not any("clean matched water" in line or "distress" in line for line in written)
+
+
+def test_tricaine_comes_with_its_buffer() -> None:
+    """Worked example C27: 2 g with 4 g of bicarbonate, 2 to 1; the row says equal to double weight."""
+    by = Prescription("100 mg/L", "the veterinarian")
+    answer = ask("ms222_anaesthesia", volume=exactly(20), prescription=by)
+    assert "Buffer: sodium bicarbonate 2 g to 4 g, to pH 7 to 7.5" in answer.written
+
+
+def test_chloramine_t_in_soft_acid_water() -> None:
+    """Row chloramine_t: not under pH 6.5 in soft water, though its table has a figure for pH 6."""
+    assert "soft_acid_water" in why_not("chloramine_t", water=replace(GOOD, ph=6.2, hardness_mg_caco3_per_l=40))
+    assert ask("chloramine_t", water=replace(GOOD, ph=6.2, hardness_mg_caco3_per_l=200)).state == "amount"
+
+
+def test_the_unit_stands_behind_its_amount() -> None:
+    """Cautions, section 6: 5 g, never g 5; one day, two days."""
+    by = Prescription("4 g/kg feed", "the veterinarian")
+    written = ask("levamisole_feed", prescription=by).written
+    assert "40 mg to the kg of fish a day; 4 g to the kg of feed" in written
+    assert any(line.endswith("a day for 1 day") for line in written)
+
+
+# --- plans ------------------------------------------------------------------------------------------------------------
+
+FIRST = date(2026, 10, 3)
+TANK = TankFacts(KOI, GOOD, exactly(1000), lawful_here=True)
+FORMALIN_25 = PlanAgent(dose="25 uL/L", strength="37 % w/w", checked=("aerated", "stock_clear"))
+
+
+def plan_of(*ids: str, **agents: PlanAgent) -> Plan:
+    days = planned_days(ids, REFERENCE, first=FIRST)
+    steps = tuple(PlanStep(text=id, kind="treat", option=id, days=days[id]) for id in ids)
+    return Plan(steps=steps, agents=agents)
+
+
+def test_further_doses_of_a_plan_stay_under_the_hard_stop() -> None:
+    """25 microlitres/L three times with half the water changed between: 43.75 when nothing is lost (Bills 1974), the
+    stop is 25; at 12.5 it is 21.9 (formula of worked examples, section J)."""
+    over = amounts_for(plan_of("formalin_indefinite", formalin_indefinite=FORMALIN_25), TANK, REFERENCE)
+    answer = over["formalin_indefinite"]
+    assert answer.amount is None
+    assert not answer.written
+    assert [stop.id for stop in answer.stops] == ["repeats"]
+    assert "43.8 microlitres/L" in answer.stops[0].text
+    lower = PlanAgent(strength="37 % w/w", checked=("aerated", "stock_clear"))
+    under = amounts_for(plan_of("formalin_indefinite", formalin_indefinite=lower), TANK, REFERENCE)
+    assert under["formalin_indefinite"].state == "amount"
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "hours"),
+    [
+        ("trichlorfon_caution", "levamisole_bath", 336),
+        ("kmno4_indefinite", "kmno4_short", 168),
+        ("formalin_indefinite", "kmno4_indefinite", 24),
+    ],
+)
+def test_agents_of_a_plan_are_as_far_apart_as_their_row_says(first: str, second: str, hours: float) -> None:
+    """conflicts.csv: two weeks after an organophosphate (memory), a week after permanganate (UF/IFAS FA37)."""
+    days = planned_days([first, second], REFERENCE, first=FIRST)
+    contact = (REFERENCE.doses[first].minutes_high or 0) / 60
+    assert (days[second][0] - days[first][-1]).days * 24 >= hours + contact
+
+
+def test_half_the_water_goes_before_an_agent_that_must_not_meet_the_last() -> None:
+    """Table of refusals: two agents less than 24 h and a 50 % change apart; formalin and permanganate above all."""
+    sheet = sheet_of(plan_of("formalin_indefinite", "kmno4_indefinite"), {}, REFERENCE, today=FIRST)
+    permanganate = next(step.when for step in sheet.steps if step.title.startswith("potassium"))
+    changed = [step.when for step in sheet.steps if step.title == "Change half the water"]
+    assert any(when.date() == permanganate.date() and when < permanganate for when in changed)  # type: ignore[attr-defined,operator]

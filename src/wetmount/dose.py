@@ -427,7 +427,8 @@ def _with_amount(answer: DoseAnswer, row: DoseRow, bounds: Bounds, chosen: float
         f"Check: {write_number(litres)} L ({'largest' if up else 'smallest'} plausible) x "
         f"{write_quantity(chosen, bounds.unit)} = {in_all} of {row.substance}"
     )
-    written = (*done.written, check, *_contact(row, bounds), *_stop_line(row, bounds))
+    buffer = _buffer(row, done.amount.active_mg)
+    written = (*done.written, *buffer, check, *_contact(row, bounds), *_stop_line(row, bounds))
     return replace(done, concentration=reached, written=written)
 
 
@@ -489,21 +490,36 @@ def _stock_advice(exact: float, step: float, strength: Strength) -> str:
 
 
 def _contact(row: DoseRow, bounds: Bounds) -> list[str]:
+    if row.route == "euthanasia":
+        lines = ["In a separate container, until 30 minutes after the last gill movement; the fish does not go back"]
+        if bounds.second_step:
+            lines.append(
+                "Then a second step without fail, such as pithing: the bath alone is not sure to kill"
+            )
+        return lines
     lines = []
     if bounds.minutes_max is not None:
         low = f"{_time(row.minutes_low)} to " if row.minutes_low and row.minutes_low < bounds.minutes_max else ""
-        lines.append(f"Contact: {low}{_time(bounds.minutes_max)}, ended at the first distress")
+        end = "" if row.route in ("anaesthesia", "egg_bath") else ", ended at the first distress"
+        lines.append(f"Contact: {low}{_time(bounds.minutes_max)}{end}")
     if row.place == "container":
         lines.append("In a separate container, then clean matched water")
     return lines
 
 
+def _buffer(row: DoseRow, active_mg: float) -> tuple[str, ...]:
+    """Bicarbonate for tricaine, equal to double its weight (rows ms222_euthanasia and ms222_anaesthesia)."""
+    if not row.substance.startswith("tricaine"):
+        return ()
+    least, most = (write_mass(active_mg * share / 1000) for share in (1, 2))
+    return (f"Buffer: sodium bicarbonate {least} to {most}, to pH 7 to 7.5",)
+
+
 def _time(minutes: float) -> str:
-    if minutes >= 2880:
-        return f"{write_number(minutes / 1440)} days"
-    if minutes >= 120:
-        return f"{write_number(minutes / 60)} hours"
-    return f"{write_number(minutes)} minutes" if minutes >= 1 else f"{write_number(minutes * 60)} seconds"
+    for size, unit, above in ((1440.0, "day", 2880), (60.0, "hour", 120), (1.0, "minute", 1)):
+        if minutes >= above:
+            return f"{write_number(minutes / size)} {unit}{'' if minutes == size else 's'}"
+    return f"{write_number(minutes * 60)} seconds"
 
 
 def _fed(answer: DoseAnswer, row: DoseRow, bounds: Bounds, chosen: float, order: Order) -> DoseAnswer:
@@ -530,7 +546,7 @@ def _fed(answer: DoseAnswer, row: DoseRow, bounds: Bounds, chosen: float, order:
     lines = (
         *done.written,
         check,
-        f"In {write_mass(feed.feed_g)} of feed: {write_mass(feed.feed_g_a_day)} a day for {write_number(days)} days",
+        f"In {write_mass(feed.feed_g)} of feed: {write_mass(feed.feed_g_a_day)} a day for {all_days}",
         f"Coat the feed with it in {write_volume(WET_FEED_BINDER_ML_PER_KG * feed.feed_g / 1000)} of water or oil",
         *feed.words,
         *_stop_line(row, bounds),

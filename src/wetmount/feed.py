@@ -10,6 +10,7 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
+from wetmount.dose_writing import write_quantity
 from wetmount.errors import InputError
 from wetmount.reference import Reference
 from wetmount.reference.rows import Ration
@@ -154,7 +155,7 @@ def medicated_feed(
     substance = mg_per_kg_day * eaters_g / 1000
     missed = round(100 * (1 - share_eating))
     in_feed = feed_g_per_kg(mg_per_kg_day, ration_percent)
-    words = [f"mg to the kg of fish a day {mg_per_kg_day:g}; g to the kg of feed {in_feed:.3g}"]
+    words = [f"{write_quantity(mg_per_kg_day, 'mg/kg/day')}; {write_quantity(in_feed, 'g/kg feed')}"]
     words.append(
         f"{missed} % of the group does not eat and is not treated; the sickest fish eat least"
         if missed

@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
+from wetmount.dose_writing import write_mass, write_number, write_quantity
 from wetmount.errors import InputError
 
 LARGEST_L: Final = 5e8
@@ -306,7 +307,8 @@ def volume_from_label(label_l: float, *, decorated: bool = True) -> Volume:
     low, best, high = LABEL_SHARE
     if decorated:
         low, best = low * DECOR_SHARE[0], best * sum(DECOR_SHARE) / 2
-    return Volume(label_l * low, label_l * best, label_l * high, (f"guessed from the label, {label_l:g} L",))
+    how = f"guessed from the label, {write_quantity(label_l, 'L')}"
+    return Volume(label_l * low, label_l * best, label_l * high, (how,))
 
 
 # --- measured by salt -----------------------------------------------------------------------------------------------
@@ -362,7 +364,7 @@ def volume_by_salt(
         litres * (1 - spread),
         litres,
         litres * (1 + spread),
-        (f"{salt_g:g} g salt raised conductivity by {rise:.3g} mS/cm",),
+        (f"{write_mass(salt_g)} salt raised conductivity by {write_number(rise)} mS/cm",),
     )
     return SaltMeasurement(volume, rise_g_per_l, error)
 
@@ -377,7 +379,8 @@ def doubt_of_label(volume: Volume, label_l: float) -> str | None:
         return None
     times = ratio if ratio > 1 else 1 / ratio
     slip = " That is about tenfold: a decimal point?" if 7 <= times <= 13 else ""
-    return f"The shape gives {volume.best_l:.3g} L and the label says {label_l:.3g} L.{slip} Which is right?"
+    ours, theirs = write_quantity(volume.best_l, "L"), write_quantity(label_l, "L")
+    return f"It comes to {ours} and the label says {theirs}.{slip} Which is right?"
 
 
 def _sound(litres: float) -> None:
