@@ -342,7 +342,7 @@ def test_first_aid_without_a_case(browser: Client) -> None:
     assert "Do this now" not in text(browser.get("/quick/first-aid/"))
 
 
-# --- no news, and signs weighed before there was a case ----------------------------------------------------------------
+# --- no news, and signs weighed before there was a case --------------------------------------------------------------
 
 
 def test_an_open_case_without_news_is_asked_after(browser: Client, device: Device, case: Case) -> None:
