@@ -298,7 +298,7 @@ def test_what_connects_a_tank(browser: Client, device: Device, room: FishRoom, o
                   "To cut it: take the tank off the shared water"):  # fmt: skip
         assert words in page, words
     alone = text(browser.get(f"/rooms/{room.pk}/?tank={outbreak['Q1'].pk}"))
-    assert "Rack A: " not in alone.split('id="h-links"')[1]
+    assert "Rack A: " not in alone.split('id="h-links"')[1].split("</section>")[0]
 
 
 def test_racks_are_drawn_as_they_stand(browser: Client, device: Device, room: FishRoom) -> None:
@@ -639,8 +639,11 @@ def test_a_trace_stands_in_the_case_its_plan_and_its_report(
     lines = prevention_lines(case)
     assert lines[0].startswith(("Work first in the clean tanks", "Then in those suspected", "Last in those"))
     assert "last in those in which it was seen: A1, A2" in lines[0].lower().replace("a1, a2", "A1, A2")
-    assert any("further tanks in 14 days" in line for line in lines)
-    assert lines[1] in text(browser.get(f"{at}/plan/prevention/")).replace("&#x27;", "'")
+    assert traced.kept.ahead is not None
+    cuts = traced.kept.ahead.control.together[:3]
+    assert sum("further tanks in 14 days" in line for line in lines) == len(cuts)
+    assert all(f"{cut.further:.1f} further tanks" in line for cut, line in zip(cuts, lines[1:], strict=False))
+    assert lines[-1] in text(browser.get(f"{at}/plan/prevention/")).replace("&#x27;", "'")
     report = text(browser.get(f"{at}/report/"))
     section = report.split("Where it came in")[1]
     assert "From outside the record" in section
@@ -792,3 +795,28 @@ def test_a_check_is_corrected_and_that_is_taken_back(
     undo_last(device, None)
     row.refresh_from_db()
     assert not row.found
+
+
+def test_racks_are_arranged_and_the_order_of_work_follows(browser: Client, device: Device, room: FishRoom) -> None:
+    rack = keeping.add_system(device, room, "Rack A")
+    for n in range(5):
+        keeping.add_tank(device, room, f"A{n + 1}", rack, order=n)
+    alone = keeping.add_tank(device, room, "Q1")
+    at = f"/rooms/{room.pk}/arrange/"
+    assert (
+        browser.post(at, {"system": rack.pk, "across": "3", "back": f"/rooms/{room.pk}/"}).url == f"/rooms/{room.pk}/"
+    )
+    stands = Tank.objects.filter(system=rack).order_by("order").values_list("name", "row", "place")
+    assert list(stands) == [("A1", 1, 1), ("A2", 1, 2), ("A3", 1, 3), ("A4", 2, 1), ("A5", 2, 2)]
+    browser.post(at, {"what": "order"})
+    assert list(Tank.objects.order_by("turn").values_list("name", flat=True)) == ["A1", "A2", "A3", "A4", "A5", "Q1"]
+    undo_last(device, None)
+    undo_last(device, None)
+    assert not Tank.objects.exclude(turn=None, row=None, place=None).exists()
+    browser.post(at, {"system": "", "across": "4"})
+    alone.refresh_from_db()
+    assert (alone.row, alone.place) == (1, 1)
+    for wrong in ({"system": rack.pk, "across": "0"}, {"system": rack.pk, "across": "many"}, {"system": rack.pk}):
+        assert browser.post(at, wrong).status_code == 422, wrong
+    assert browser.post(at, {"system": "999", "across": "3"}).status_code == 404
+    assert browser.get(at).status_code == 405

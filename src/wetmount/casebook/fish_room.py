@@ -87,6 +87,11 @@ class Rack:
         return tuple(tuple(at.get((row, column)) for column in range(1, max(columns) + 1)) for row in sorted(set(rows)))
 
     @property
+    def across(self) -> int:
+        """How many stand side by side, or would."""
+        return len(self.shelves[0]) if self.shelves else min(6, max(1, len(self.places)))
+
+    @property
     def kept(self) -> str:
         """The species on it, in short."""
         species = dict.fromkeys(lot.batch.species for place in self.places for lot in place.lots)

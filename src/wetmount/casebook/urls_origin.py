@@ -6,6 +6,7 @@ from wetmount.casebook.views import chains, epidemic_curve, exposures, origin, r
 
 urlpatterns: list[URLPattern] = [
     path("rooms/<int:pk>/seen/", room_seen.enter, name="room_enter"),
+    path("rooms/<int:pk>/arrange/", room_seen.arrange, name="room_arrange"),
     path("rooms/<int:pk>/sheet/", room_sheet.page, name="room_sheet"),
     path("rooms/<int:pk>/sheet/take/", room_sheet.take, name="room_sheet_take"),
     path("rooms/<int:pk>/file/", room_sheet.room_file, name="room_file"),

@@ -6,8 +6,10 @@ import datetime as dt
 from collections.abc import Iterable
 from typing import Any, Final
 
+from django.db.models import F
+
 from wetmount.casebook import clock
-from wetmount.casebook.models import Device, FishRoom, Tank, TankCheck, TankGroup, TankInGroup, TankSign
+from wetmount.casebook.models import Device, FishRoom, System, Tank, TankCheck, TankGroup, TankInGroup, TankSign
 from wetmount.casebook.reference import reference
 from wetmount.casebook.services.acts import Writer, act
 from wetmount.casebook.services.refusals import Refused
@@ -15,6 +17,7 @@ from wetmount.casebook.stock import day
 from wetmount.casebook.tracing import record_of
 
 LOOKED_AT_TANK: Final = "tank_look"
+MOST_ACROSS: Final = 100
 
 
 def note_sign(
@@ -165,6 +168,28 @@ def _set_members(writer: Writer, group: TankGroup, wanted: set[int]) -> None:
         writer.make(TankInGroup, group_id=group.pk, tank_id=pk)
     for pk in set(there) - wanted:
         writer.take_away(there[pk])
+
+
+def arrange(device: Device | None, room: FishRoom, system: System | None, across: int) -> int:
+    """Stand the tanks of a system (None: those on their own) on shelves of so many, in their order; one act."""
+    if not 1 <= across <= MOST_ACROSS:
+        raise Refused(f"From 1 to {MOST_ACROSS} tanks stand side by side.")
+    rows = list(Tank.objects.filter(room=room, system=system).order_by("order", "name"))
+    where = system.name if system is not None else "Tanks on their own"
+    with act(device, "arrange_rack", f"{where}: {across} side by side") as writer:
+        for n, tank in enumerate(rows):
+            writer.set(tank, row=n // across + 1, place=n % across + 1)
+    return len(rows)
+
+
+def work_in_order(device: Device | None, room: FishRoom) -> int:
+    """The order of work is that in which the tanks stand, rack by rack; one act."""
+    by_rack = (F("system__order").asc(nulls_last=True), "system__name", "row", "place", "order", "name")
+    rows = list(Tank.objects.filter(room=room).order_by(*by_rack))
+    with act(device, "order_of_work", "Order of work: as the tanks stand") as writer:
+        for turn, tank in enumerate(rows, start=1):
+            writer.set(tank, turn=turn)
+    return len(rows)
 
 
 # --- what cannot be so ------------------------------------------------------------------------------------------------

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_POST
 
 from wetmount.casebook import clock
 from wetmount.casebook.fish_room import EMPTY, room_on
-from wetmount.casebook.models import Device, Entry, FishRoom, Tank, TankCheck, TankGroup, TankSign
+from wetmount.casebook.models import Device, Entry, FishRoom, System, Tank, TankCheck, TankGroup, TankSign
 from wetmount.casebook.services import tracing
 from wetmount.casebook.services.refusals import Refused
 from wetmount.casebook.views.pages import back
@@ -85,6 +85,20 @@ def enter(request: HttpRequest, pk: int) -> HttpResponse:
         tracing.note_sign(
             request.device, tank, what, on, number=_number(request.POST.get("number", "")), condition=condition
         )
+    return back(request, "rooms")
+
+
+@require_POST
+def arrange(request: HttpRequest, pk: int) -> HttpResponse:
+    """Stand a rack's tanks `across` side by side (`system` empty: those on their own), or set the order of work."""
+    room = get_object_or_404(FishRoom, pk=pk)
+    if request.POST.get("what") == "order":
+        tracing.work_in_order(request.device, room)
+    else:
+        text = request.POST.get("system", "")
+        number = int(text) if text.isdecimal() and len(text) < 18 else 0
+        system = get_object_or_404(System, room=room, pk=number) if text else None
+        tracing.arrange(request.device, room, system, _number(request.POST.get("across", "")) or 0)
     return back(request, "rooms")
 
 

@@ -45,8 +45,9 @@
   }
 
   function address(n) {
-    const tank = new URL(location.href).searchParams.get("tank");
-    return `${form.dataset.here}?day=${dateOf(n).toISOString().slice(0, 10)}${tank ? `&tank=${tank}` : ""}`;
+    const now = new URL(location.href).searchParams;
+    const kept = ["tank", "condition"].filter(key => now.get(key)).map(key => `&${key}=${encodeURIComponent(now.get(key))}`);
+    return `${form.dataset.here}?day=${dateOf(n).toISOString().slice(0, 10)}${kept.join("")}`;
   }
 
   let wanted = null, busy = false;
