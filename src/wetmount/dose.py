@@ -493,9 +493,7 @@ def _contact(row: DoseRow, bounds: Bounds) -> list[str]:
     if row.route == "euthanasia":
         lines = ["In a separate container, until 30 minutes after the last gill movement; the fish does not go back"]
         if bounds.second_step:
-            lines.append(
-                "Then a second step without fail, such as pithing: the bath alone is not sure to kill"
-            )
+            lines.append("Then a second step without fail, such as pithing: the bath alone is not sure to kill")
         return lines
     lines = []
     if bounds.minutes_max is not None:

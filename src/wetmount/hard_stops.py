@@ -447,15 +447,17 @@ def conflict_between(first: DoseRow, second: DoseRow, reference: Reference) -> C
 
 
 def hours_apart(before: DoseRow, after: DoseRow, reference: Reference) -> float:
-    """Hours that must lie between two agents, one given after the other; 0 where they may meet. For one substance in
-    the water twice the longer interval of its rows: skin and gills need it however it was given."""
-    in_water = before.route in BATHS and after.route in BATHS
-    if before.substance == after.substance and (in_water or before.treatment == after.treatment):
-        known = [row.interval_h_low for row in (before, after) if row.interval_h_low is not None]
-        return after.interval_h_low or 0.0 if before.treatment == after.treatment else max(known, default=0.0)
+    """Hours that must lie between two agents, one given after the other; 0 where they may meet. One substance in
+    two kinds of bath waits the longer interval of its rows: skin and gills need it however it was given."""
+    if before.treatment == after.treatment:
+        return after.interval_h_low or 0.0
     conflict = conflict_between(after, before, reference)
     fed = before.route == after.route == "feed"
-    return conflict.hours if conflict.verdict == "never" or (conflict.verdict == "wait" and not fed) else 0.0
+    if not (conflict.verdict == "never" or (conflict.verdict == "wait" and not fed)):
+        return 0.0
+    if before.substance == after.substance and before.route in BATHS and after.route in BATHS:
+        return max(conflict.hours, before.interval_h_low or 0.0, after.interval_h_low or 0.0)
+    return conflict.hours
 
 
 def _company(row: DoseRow, present: tuple[Present, ...], reference: Reference) -> Iterator[Stop]:
