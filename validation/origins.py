@@ -152,7 +152,7 @@ def table(found: list[Traced], reference: Reference, *, seed: int, other: bool) 
         f"| R-hat, median and largest | {np.median(hats):.3f}, {max(hats):.3f} |",
         f"| seconds of processor for each, median and largest | {np.median(took):.1f}, {max(took):.1f} |",
         "",
-        "A set of whole candidates holds more than 90 %, all the more when one candidate alone has nearly all: compare the"
+        "A set of whole candidates holds more than 90 %, all the more when one alone has nearly all: compare the"
         " first line with the second. The third line is the one that has to lie near 0.90; 0.85 to 0.95 is asked for.",
         "",
         "Tanks in which it was not seen: stated chance of being infected, and how many were.",
