@@ -131,7 +131,7 @@ def table(found: list[Traced], reference: Reference, *, seed: int, other: bool) 
     sizes, hats = [one.candidates for one in found], [one.r_hat for one in found]
     took = [one.seconds for one in found]
     told = [one for one in found if one.can_tell]
-    drawn = "from other courses than the model believes (see `outbreaks.py`)" if other else "from the model's priors"
+    drawn = "otherwise than the model believes (see `outbreaks.py`)" if other else "from the model's priors"
     lines = [f"## Courses drawn {drawn}", ""]
     lines += [
         f"{datetime.date.today().isoformat()}. Reference {reference.version}, {count} outbreaks of 60 days in 42 tanks,"
