@@ -85,7 +85,10 @@ def test_two_taps_write_down_what_was_seen(
     page.get_by_role("link", name="A1: ").first.click()
     page.locator(".chosen #h-chosen").wait_for()
     after = page.locator("#map .tanks").first.bounding_box()
-    assert after["y"] == before["y"]  # nothing moved under the finger
+    if width == 1280:
+        assert after["y"] == before["y"]  # nothing moved under the finger
+    else:  # what was chosen lies below the racks, and its head comes into view
+        assert 0 <= page.locator("#h-chosen").bounding_box()["y"] < 400
     page.get_by_role("button", name="Signs in A1", exact=True).click()
     page.get_by_text("A1: signs").first.wait_for()
     sign = TankSign.objects.get(tank=outbreak["A1"])

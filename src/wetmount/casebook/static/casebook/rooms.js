@@ -88,7 +88,7 @@
     if (id) document.getElementById(id)?.focus({ preventScroll: true });
     const chosen = document.getElementById("chosen");
     const box = chosen?.getBoundingClientRect();
-    if (box && box.top > innerHeight - 120) chosen.scrollIntoView({ block: "nearest" });
+    if (box && box.top > innerHeight - 120) chosen.scrollIntoView({ block: "start" });
   });
 
   addEventListener("resize", draw);
