@@ -15,7 +15,6 @@ from wetmount.errors import InputError
 if TYPE_CHECKING:
     from wetmount.origin.control import Control, Cut, Learn
     from wetmount.origin.results import Trace
-    from wetmount.origin.room import Room
     from wetmount.origin.round_today import Contact, Round
     from wetmount.reference import Reference
 
@@ -48,7 +47,6 @@ def control(
     from wetmount.case_check import nearest
     from wetmount.origin.control import cut_links, learn_next
     from wetmount.origin.model import REACH
-    from wetmount.origin.stock import stock_in_time
 
     found, reference = room_about(room, overlay, condition)
     # asked before the trace, which takes its time
@@ -59,12 +57,7 @@ def control(
         raise InputError(f"{examination!r} is no examination; {guess}", field="--examination")
     trace = traced(found, reference, seed, seconds)
     cuts = cut_links(trace, reference, days=days, seed=seed)
-    stock = stock_in_time(found)
-    learn = tuple(
-        one
-        for one in learn_next(trace, reference, examination=examination)
-        if not stock.counted or stock.number(one.tank, found.last) != 0  # an empty tank has no fish to examine
-    )
+    learn = learn_next(trace, reference, examination=examination)
     if as_json:
         import msgspec
 
@@ -135,34 +128,22 @@ def round_command(
     room: str, condition: str | None, seconds: float | None, as_json: bool, seed: int, overlay: Path | None
 ) -> None:
     """The round for today, to print: tanks from clean to sick, with net, bucket, gloves and contact times."""
-    from wetmount.origin.round_today import plan_round
+    from wetmount.origin.round_today import other_conditions, plan_round
 
     found, reference = room_about(room, overlay, condition)
     trace = traced(found, reference, seed, seconds)
-    today = plan_round(trace, reference)
-    others = _other_problems(filed_room(room, overlay)[0], trace.condition)
+    today = plan_round(trace, reference, other_conditions(filed_room(room, overlay)[0], trace.condition))
     if as_json:
         import msgspec
 
         head = {"schema": "wetmount.origin.round/1", "room": found.name, "condition": trace.condition}
-        parts = {"round": today, "other_problems": others, "convergence": trace.convergence, "seed": seed}
+        parts = {"round": today, "convergence": trace.convergence, "seed": seed}
         click.echo(msgspec.json.encode(head | parts))
     else:
-        _print_round(today, trace, others, reference)
+        _print_round(today, trace)
 
 
-def _other_problems(room: Room, condition: str) -> dict[str, list[str]]:
-    """Other conditions on record with the tanks in which they were seen: the round knows only the one it follows."""
-    seen = [(one.condition or room.condition, one.tank) for one in room.sightings]
-    seen += [(one.condition or room.condition, one.tank) for one in room.checks if one.seen]
-    found: dict[str, list[str]] = {}
-    for other, tank in seen:
-        if other is not None and other != condition and tank not in found.setdefault(other, []):
-            found[other].append(tank)
-    return found
-
-
-def _print_round(today: Round, trace: Trace, others: dict[str, list[str]], reference: Reference) -> None:
+def _print_round(today: Round, trace: Trace) -> None:
     from rich import box
     from rich.table import Table
 
@@ -177,13 +158,9 @@ def _print_round(today: Round, trace: Trace, others: dict[str, list[str]], refer
         # once for each net is enough on paper
         shared = "" if stop.net in said else ", ".join(stop.shared_with)
         said.add(stop.net)
-        table.add_row(f"{stop.turn}", stop.tank, stop.status, stop.net, shared, stop.gloves, "☐")
+        taken = f"{stop.status}: {', '.join(stop.also)}" if stop.also else stop.status
+        table.add_row(f"{stop.turn}", stop.tank, taken, stop.net, shared, stop.gloves, "☐")
     out.print(table)
-    for other, tanks in others.items():
-        out.print(
-            f"[yellow]Also on record: {reference.conditions[other].name} in {', '.join(tanks)}. The order above does "
-            "not know of it: do these tanks after the clean ones, each with a net of its own.[/]"
-        )
     lines(out, [("", rule) for rule in today.rules])
     if today.contacts:
         out.print("\n[bold]Disinfectants and how long they have to act[/]")

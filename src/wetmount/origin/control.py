@@ -15,10 +15,10 @@ from numpy.typing import NDArray
 
 from wetmount.errors import InputError
 from wetmount.origin.ahead import LiveLink, Luck, live_links, spread_ahead
-from wetmount.origin.links import fish_in
 from wetmount.origin.model import REACH, Model, build_model
 from wetmount.origin.observations import fish_chances
 from wetmount.origin.results import Draws, Trace
+from wetmount.origin.stock import stock_in_time
 from wetmount.reference import Reference
 from wetmount.reference.rows import Examination
 
@@ -199,7 +199,7 @@ def learn_next(trace: Trace, reference: Reference, *, examination: str | None = 
     early, late = fish_chances(row.id, reference, model.times)
     last = model.links.days - 1
     draws = trace.draws
-    held = fish_in(trace.room)
+    stock = stock_in_time(trace.room)
     origin = draws.origin / draws.origin.sum(axis=1, keepdims=True)
     found = []
     for place, (tank, watched) in enumerate(zip(trace.room.tanks, model.watched, strict=True)):
@@ -207,7 +207,10 @@ def learn_next(trace: Trace, reference: Reference, *, examination: str | None = 
             continue
         infected = draws.infected_day[:, place] <= last
         by_fish = np.where(infected, np.where(draws.signs_day[:, place] <= last, late, early), 0.0)
-        numbers = [number for number in FISH if number <= max(1, held.get(tank.id, FISH[-1]))]
+        held = stock.between(tank.id, trace.room.last)
+        if held is not None and held.high == 0:
+            continue  # an empty tank has no fish to examine
+        numbers = [number for number in FISH if held is None or held.high is None or number <= held.high]
         outcomes = [1 - (1 - by_fish) ** number for number in numbers]
         bits = [_information(chance) for chance in outcomes]
         pick = 0

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from wetmount.origin.results import Status, Trace
-from wetmount.origin.room import Tank
+from wetmount.origin.room import Room, Tank
 from wetmount.reference import Reference
 from wetmount.reference.rows import Disinfection
 
@@ -33,6 +34,8 @@ class Stop:
     """Other tanks of the round with the same net: those on the same water, all clean or all sick."""
     gloves: str
     """What to do with gloves before this tank; empty = nothing."""
+    also: tuple[str, ...] = ()
+    """Other conditions that were seen in it, by name."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,22 +62,40 @@ class Round:
     contacts: tuple[Contact, ...]
 
 
-def plan_round(trace: Trace, reference: Reference) -> Round:
-    """Order of work for today, from a traced outbreak.
+def other_conditions(room: Room, condition: str) -> dict[str, tuple[str, ...]]:
+    """Tank -> the conditions other than the one that is followed that were seen in it, by the whole record."""
+    found: dict[str, list[str]] = {}
+    seen = [(one.tank, one.condition) for one in room.sightings]
+    seen += [(one.tank, one.condition) for one in room.checks if one.seen]
+    for tank, named in seen:
+        other = named or room.condition
+        if other is not None and other != condition and other not in found.setdefault(tank, []):
+            found[tank].append(other)
+    return {tank: tuple(others) for tank, others in found.items() if others}
+
+
+def plan_round(trace: Trace, reference: Reference, others: Mapping[str, Sequence[str]] | None = None) -> Round:
+    """Order of work for today, from a traced outbreak; `others` as `other_conditions` gives them.
 
     Clean tanks first, then those with at least one chance in ten of being infected, then those in which it was seen;
     within each in the usual order of work, else as they stand. Clean tanks on one water share a net, sick ones on one
-    water another; every suspect tank has its own, for it may be clean.
+    water another; every suspect tank has its own, for it may be clean. A tank in which another condition was seen is
+    sick too: it comes after the suspect ones, and its net is its own.
     """
+    others = others or {}
     states = {state.tank: state for state in trace.tanks}
-    tanks = sorted(
-        trace.room.tanks, key=lambda tank: (ORDER.index(states[tank.id].status), _place(tank), states[tank.id].infected)
-    )
+    taken: dict[str, Status] = {id: "sick" if others.get(id) else state.status for id, state in states.items()}
+
+    def rank(tank: Tank) -> tuple[int, bool, tuple[float, str, int, int, str]]:
+        return ORDER.index(taken[tank.id]), states[tank.id].status == "sick", _place(tank)
+
+    tanks = sorted(trace.room.tanks, key=rank)
     nets: dict[tuple[Status, str], str] = {}
     members: dict[str, list[str]] = {}
     for tank in tanks:
-        status = states[tank.id].status
-        water = f" {tank.id}" if status == "suspect" or tank.system is None else tank.system
+        status = taken[tank.id]
+        alone = status == "suspect" or tank.system is None or bool(others.get(tank.id))
+        water = f" {tank.id}" if alone else str(tank.system)
         number = sum(colour == status for colour, _ in nets) + 1
         net = nets.setdefault((status, water), f"{COLOURS[status]} {number}")
         members.setdefault(net, []).append(tank.id)
@@ -83,13 +104,15 @@ def plan_round(trace: Trace, reference: Reference) -> Round:
     for turn, tank in enumerate(tanks, start=1):
         state = states[tank.id]
         gloves = ""
-        if state.status != "clean":
+        status = taken[tank.id]
+        if status != "clean":
             gloves = "fresh gloves"
         elif not before:
             gloves = "clean hands or gloves"
-        before = state.status
-        others = tuple(other for other in members[of_tank[tank.id]] if other != tank.id)
-        stops.append(Stop(turn, tank.id, state.status, state.infected, of_tank[tank.id], others, gloves))
+        before = status
+        shared = tuple(other for other in members[of_tank[tank.id]] if other != tank.id)
+        also = tuple(reference.conditions[id].name for id in others.get(tank.id, ()))
+        stops.append(Stop(turn, tank.id, status, state.infected, of_tank[tank.id], shared, gloves, also))
     rules = (
         "Never back to a tank earlier in the list; what was forgotten there waits until tomorrow.",
         "Net and bucket go into the tanks named beside them and nowhere else.",
