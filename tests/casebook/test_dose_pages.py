@@ -598,6 +598,7 @@ def test_the_demonstration_is_known_by_who_wrote_it(device: Device) -> None:
         ("/dose/changes/", {"now": "80 mg/L NO3", "go": "1"}, "A target wants both"),
         ("/dose/changes/", {"now": "80", "target": "20 mg/L NO3", "go": "1"}, "has no unit"),
         ("/dose/changes/", {"chlorine": "1 mg/L", "go": "1"}, "Amounts want the volume"),
+        ("/dose/course/", {"agent": "praziquantel_bath", "dose": "2 mg/L", "start": "3", "go": "1"}, "has no unit"),
         (
             "/dose/changes/",
             {"chlorine": "1 mg/L", "combined": "2 mg/L", "volume": "10 L", "go": "1"},

@@ -35,7 +35,7 @@ from wetmount.course import (
     TopUpEvent,
     judge_course,
 )
-from wetmount.dose_typed import hosts_of, volume_of
+from wetmount.dose_typed import already_of, hosts_of, volume_of
 from wetmount.dose_units import dose_in, parse_dose
 from wetmount.dose_writing import write_quantity
 from wetmount.errors import InputError
@@ -95,7 +95,8 @@ def _worked_out(form: Form, row: DoseRow, case: Case | None) -> dict[str, Any]:
     dose = form.read("dose", lambda: _dose(form, row))
     until = form.number("until", "Days shown", 0.1, LONGEST_DAYS, float(_usual(row)["until"]))
     events = _events(form, row, dose, until)
-    start = form.number("start", "What is there at the start", 0, 1e6, 0.0) or 0.0
+    text = form.text("start")
+    start = (form.read("start", lambda: already_of(text, row, field="start")) if text else None) or 0.0
     volume = form.read("volume", lambda: volume_of(form.text("volume"))) if form.text("volume") else None
     held, narrowed = _narrowed(form, row, dose)
     if form.wrong or dose is None or until is None or events is None:
