@@ -576,6 +576,23 @@ def test_control_and_round_follow_from_the_trace(
         assert words in order, words
 
 
+def test_a_tank_ill_of_something_else_is_no_clean_tank_of_the_round(
+    browser: Client, device: Device, room: FishRoom, outbreak: dict[str, Tank], quick: None
+) -> None:
+    """Worms in Q1: for the round of costia it comes among the ill, with their name beside it."""
+    tracing.note_sign(device, outbreak["Q1"], "signs", day(-2), condition="camallanosis")
+    page = text(browser.get(f"/rooms/{room.pk}/round/?condition=costia&wait=1"))
+    ill = page.split(" sick</h2>")[1]
+    assert "<b>Q1</b>" in ill
+    assert reference().conditions["camallanosis"].name in ill
+    record = record_of(room, "costia")
+    assert record.others == {"Q1": ("camallanosis",)}
+    case = cases.open_case(device, which_fish="A3", worries="thin", tank=outbreak["A3"])
+    cases.set_cause(device, case, "ich", "likely")
+    cases.set_cause(device, case, "trauma", "likely")
+    assert record_of(room, "costia").others == {"A3": ("ich",), "Q1": ("camallanosis",)}
+
+
 def test_it_refines_and_can_be_stopped(
     browser: Client, room: FishRoom, outbreak: dict[str, Tank], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -638,7 +655,7 @@ def test_a_trace_stands_in_the_case_its_plan_and_its_report(
     assert "Worked out on" in whole
     lines = prevention_lines(case)
     assert lines[0].startswith(("Work first in the clean tanks", "Then in those suspected", "Last in those"))
-    assert "last in those in which it was seen: A1, A2" in lines[0].lower().replace("a1, a2", "A1, A2")
+    assert "last in those that are ill: A1, A2" in lines[0].replace("Last", "last")
     assert traced.kept.ahead is not None
     cuts = traced.kept.ahead.control.together[:3]
     assert sum("further tanks in 14 days" in line for line in lines) == len(cuts)

@@ -53,6 +53,8 @@ class Record:
     left_out: tuple[str, ...]
     counted: tuple[str, ...]
     """What counted besides what was entered for the room, and how what was not stated was taken."""
+    others: dict[str, tuple[str, ...]]
+    """Tank → conditions other than the one that is followed that spread, seen in it or the cause of a case of it."""
     impossible: dict[int, str]
     """Signs or deaths (key of the row) that cannot be so, and why."""
 
@@ -103,6 +105,7 @@ class _Gathering:
         self.impossible: dict[int, str] = {}
         self.systems: dict[str, System] = {}
         self.batches: dict[str, Batch] = {}
+        self.by_cases: dict[int, set[str]] = {}
         self.tank_rows = sorted(Tank.objects.filter(room=room).select_related("system"), key=_as_they_stand)
         self.names = _Names()
         self.tanks = {tank.pk: self.names.take(tank.name) for tank in self.tank_rows}
@@ -133,7 +136,7 @@ class _Gathering:
         room = self._without_clashes(room)
         tanks = {self.tanks[tank.pk]: tank for tank in self.tank_rows if self.tanks[tank.pk] in _ids(room.tanks)}
         left_out, counted = (tuple(dict.fromkeys(said)) for said in (self.left_out, self.counted))
-        return Record(room, tanks, self.systems, self.batches, left_out, counted, self.impossible)
+        return Record(room, tanks, self.systems, self.batches, left_out, counted, self._others(), self.impossible)
 
     # --- tanks and fish ---------------------------------------------------------------------------------------------
 
@@ -295,7 +298,8 @@ class _Gathering:
         cases = evidence_of_cases(list(self.tanks), self.condition, self.first, self.last, self.tables)
         self.left_out += cases.left_out
         other = {one.tank_id for one in self.signs if one.condition and one.condition != self.condition}
-        other |= cases.other_causes
+        self.by_cases = cases.other_causes
+        other |= {pk for pk, causes in self.by_cases.items() if causes}
         this = {one.tank_id for one in self.signs if one.condition and one.condition == self.condition}
         this |= {one.tank_id for one in self.checks if one.found and one.condition == self.condition}
         elsewhere = other - this if self.condition else set()
@@ -320,6 +324,20 @@ class _Gathering:
             )
             self.rows["checks"].append((made_check, look.words))
             self.counted.append(f"{look.words} counts as a check of {id} on {day_words(look.on)}.")
+
+    def _others(self) -> dict[str, tuple[str, ...]]:
+        """Other conditions by tank: of signs and checks, and of cases that are open."""
+        found: dict[int, set[str]] = defaultdict(set)
+        for pk, causes in self.by_cases.items():
+            found[pk] |= causes
+        seen = [*self.signs, *(check for check in self.checks if check.found)]
+        for row in seen:
+            if row.on >= self.first and row.condition:
+                found[row.tank_id].add(row.condition)
+        for causes in found.values():
+            causes.discard(self.condition or "")
+            causes &= set(self.tables.incubations)
+        return {self.tanks[pk]: tuple(sorted(causes)) for pk, causes in found.items() if causes}
 
     def _own_signs(self, elsewhere: set[int]) -> None:
         merged: dict[tuple[int, dt.date, str], TankSign] = {}

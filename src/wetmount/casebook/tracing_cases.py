@@ -45,11 +45,11 @@ class CaseCheck:
 
 @dataclass(slots=True)
 class CaseEvidence:
-    """What cases say; `other_causes` are tanks with a case put down to something else alone."""
+    """What cases say; `other_causes` of a tank: what its open cases are put down to, when that is something else alone."""
 
     signs: list[CaseSign] = field(default_factory=list)
     checks: list[CaseCheck] = field(default_factory=list)
-    other_causes: set[int] = field(default_factory=set)
+    other_causes: dict[int, set[str]] = field(default_factory=lambda: defaultdict(set))
     left_out: list[str] = field(default_factory=list)
 
 
@@ -88,8 +88,8 @@ def evidence_of_cases(
         if because[pk] and case.tank_id in tanks and case.tank_id is not None:
             on = max(first, case.opened)
             found.signs.append(CaseSign(case.tank_id, on, f"Case {case.number} ({because[pk]})", False))
-        elif not because[pk] and case.tank_id is not None and _other(case, standing[pk], condition):
-            found.other_causes.add(case.tank_id)
+        elif not because[pk] and case.tank_id in tanks and case.tank_id is not None and case.closed is None:
+            found.other_causes[case.tank_id] |= _other(case, standing[pk], condition)
     _further(found, cases, because, set(tanks), first, last)
     found.signs.sort(key=lambda one: (one.further, one.on))
     return found
@@ -112,9 +112,10 @@ def _why(case: Case, standing: dict[str, str], condition: str, seen: str | None,
     return ""
 
 
-def _other(case: Case, standing: dict[str, str], condition: str) -> bool:
+def _other(case: Case, standing: dict[str, str], condition: str) -> set[str]:
+    """What else a case is put down to: what was judged, else what leads."""
     judged = {id for id, one in standing.items() if one != "ruled_out"}
-    return bool(judged - {condition}) or bool(case.leading and case.leading != condition)
+    return (judged or ({case.leading} if case.leading else set())) - {condition}
 
 
 def _looked_for(

@@ -89,7 +89,7 @@ class Kept:
 
 def key_of(record: Record, tables: Reference) -> str:
     """Names the record and the tables a trace is made from."""
-    whole = msgspec.json.encode((msgspec.to_builtins(record.room), tables.version, SEED))
+    whole = msgspec.json.encode((msgspec.to_builtins(record.room), record.others, tables.version, SEED))
     return hashlib.sha256(whole).hexdigest()
 
 
@@ -130,7 +130,8 @@ def _trace(record: Record, tables: Reference, told: working.Told) -> dict[str, A
     found = trace(record.room, tables, seed=SEED, progress=progress, cancel=lambda: not told(share[0]))
     result: dict[str, Any] = {"trace": found.as_data()}
     if not found.convergence.stopped:
-        ahead = Ahead(cut_links(found, tables, seed=SEED), learn_next(found, tables), plan_round(found, tables))
+        todays = plan_round(found, tables, record.others)
+        ahead = Ahead(cut_links(found, tables, seed=SEED), learn_next(found, tables), todays)
         result["ahead"] = msgspec.to_builtins(ahead)
     return result
 

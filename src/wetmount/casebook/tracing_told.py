@@ -88,7 +88,7 @@ def prevention_lines(case: Case) -> list[str]:
         return []
     ahead, lines = traced.kept.ahead, []
     for status, first in (("clean", "Work first in the clean tanks"), ("suspect", "then in those suspected"),
-                          ("sick", "last in those in which it was seen")):  # fmt: skip
+                          ("sick", "last in those that are ill")):  # fmt: skip
         tanks = [stop.tank for stop in ahead.round.stops if stop.status == status]
         if tanks:
             lines.append(f"{first}: {_named(tanks)}")
