@@ -45,7 +45,7 @@ class CaseCheck:
 
 @dataclass(slots=True)
 class CaseEvidence:
-    """What cases say; `other_causes` of a tank: what its open cases are put down to, when that is something else alone."""
+    """What cases say; `other_causes` of a tank: what its open cases are put down to when that is something else."""
 
     signs: list[CaseSign] = field(default_factory=list)
     checks: list[CaseCheck] = field(default_factory=list)
