@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 
 from wetmount.errors import InputError
-from wetmount.origin import trace
+from wetmount.origin import learn_next, trace
 from wetmount.origin.links import Links, Piece, find_links
 from wetmount.origin.model import Model, build_model, hazards, log_density
 from wetmount.origin.observations import day_chances
@@ -435,8 +435,10 @@ def test_a_plain_case_is_told_with_its_route() -> None:
         FIRST,
         day(29),
         "ich",
-        tanks=tuple(Tank(name) for name in (*names, "Q1")),
+        systems=(System("rack"),),
+        tanks=(*(Tank(name) for name in (*names, "Q1")), Tank("empty", "rack"), Tank("Q2", "rack")),
         batches=(
+            Batch("guppies", "Poecilia reticulata", "Q2", number=6),
             *(Batch(f"old-{name}", "Poecilia reticulata", name, number=12) for name in names),
             Batch("rainbows", "Melanotaenia boesemani", "Q1", "North", "", day(4), 20),
         ),
@@ -460,6 +462,9 @@ def test_a_plain_case_is_told_with_its_route() -> None:
     states = {one.tank: one for one in found.tanks}
     assert states["Q1"].status == states["T3"].status == "sick"
     assert states["T1"].status == "clean"
+    # no fish ever came into it, so it can not have caught anything, and nobody is sent to examine it
+    assert states["empty"].infected == states["empty"].shows == 0
+    assert "empty" not in {one.tank for one in learn_next(found, REFERENCE)}
     msgspec.json.encode(found.as_data())
 
 

@@ -212,8 +212,13 @@ def _neighbours(room: Room) -> Iterator[tuple[int, int]]:
 
 
 def occupied_from(room: Room) -> NDArray[np.int64]:
-    """Day from which each tank holds fish, 0 when it did from the start; a tank nobody put fish into counts as held."""
+    """Day from which each tank holds fish, 0 when it did from the start, `room.days` when it never does.
+
+    Where the record has batches, a tank into which none came is empty, unless something was noted of its fish; where it
+    has none, every tank counts as held.
+    """
     places = tank_places(room)
+    noted = {row.tank for row in room.sightings} | {row.tank for row in room.checks}
     first = np.full(len(places), inf)
     for batch in room.batches:
         if batch.tank in places:
@@ -224,6 +229,9 @@ def occupied_from(room: Room) -> NDArray[np.int64]:
             first[places[move.to_tank]] = min(first[places[move.to_tank]], max(0, room.day(move.on)))
     for index, tank in enumerate(room.tanks):
         since = 0 if tank.since is None else max(0, room.day(tank.since))
-        first[index] = since if first[index] == inf else max(first[index], since)
+        if first[index] == inf:
+            first[index] = room.days if room.batches and tank.id not in noted else since
+        else:
+            first[index] = max(first[index], since)
     found: NDArray[np.int64] = np.minimum(first, room.days).astype(np.int64)
     return found
