@@ -28,7 +28,7 @@ CHECKS = (
     ("format", ["-m", "ruff", "format", "--check", "."]),
     ("types", ["-m", "mypy"]),
     ("import contract", ["-c", "from importlinter.cli import lint_imports_command as check; check()"]),
-    ("tests", ["-m", "pytest", "-n", "2", "--dist", "loadfile"]),
+    ("tests", ["-m", "pytest", "-n", "2", "--dist", "loadfile", "--no-loadscope-reorder"]),
 )
 
 

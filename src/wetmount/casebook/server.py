@@ -82,7 +82,9 @@ class Listener:
             raise KeyboardInterrupt
 
         if threading.current_thread() is threading.main_thread():
-            signal.signal(signal.SIGTERM, stop)
+            # a shell starts what it puts in the background with Ctrl-C ignored
+            for how in (signal.SIGTERM, signal.SIGINT):
+                signal.signal(how, stop)
         with contextlib.suppress(KeyboardInterrupt):
             ready()
             self.local.run()
