@@ -13,7 +13,7 @@ from wetmount.casebook.reference import reference
 from wetmount.casebook.services import cases, preferences
 from wetmount.casebook.services.records import case_record
 from wetmount.evidence import gather_evidence
-from wetmount.report.compose import compose
+from wetmount.report.composing import compose
 from wetmount.report.document import Document
 from wetmount.report.message import LONGEST, message_text
 from wetmount.weighup import weigh_up

@@ -9,7 +9,7 @@ from wetmount.case import Case
 from wetmount.errors import InputError
 from wetmount.files import write_whole
 from wetmount.reference import Reference
-from wetmount.report.compose import compose
+from wetmount.report.composing import compose
 from wetmount.report.document import Document
 from wetmount.report.message import message_text
 from wetmount.weighup.results import WeighUp

@@ -17,7 +17,7 @@ from wetmount.casebook.services.weighing import STAGES, CannotWeigh, ready, weig
 from wetmount.casebook.shell import case_context
 from wetmount.casebook.tracing_told import for_report
 from wetmount.casebook.views.entry_places import chosen_look
-from wetmount.report.compose import compose
+from wetmount.report.composing import compose
 from wetmount.report.document import Document, MessageLine
 from wetmount.report.message import message_text
 from wetmount.report.page import page_body
