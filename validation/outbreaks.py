@@ -201,6 +201,7 @@ def _look(
     every = {tank: watch.every_days for watch in room.watches for tank in watch.tanks}
     early, late = fish_chances("skin_scrape", reference, times)
     carried = residual_chances(times.incubation_low_d, times.incubation_high_d)
+    held_from = occupied_from(room)
     for place, tank in enumerate(room.tanks):
         day = infected[place]
         shows = day is not None and rng.random() < times.shows
@@ -215,7 +216,7 @@ def _look(
         if noticed is not None:
             sightings.append(Sighting(tank.id, _day(noticed), "signs"))
         found = False
-        if rng.random() < 0.2:
+        if held_from[place] < room.days and rng.random() < 0.2:  # an empty tank has no fish to scrape
             on, fish = int(rng.integers(room.days // 2, room.days)), int(rng.integers(1, 4))
             chance = 0.0 if day is None or day > on else 1 - (1 - (late if signs <= on else early)) ** fish
             found = bool(rng.random() < chance)
