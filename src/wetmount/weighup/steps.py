@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from math import prod
 
 import numpy as np
@@ -75,6 +76,7 @@ def elimination_order(parents: Parents) -> tuple[int, ...]:
     done = 0
     order: list[int] = []
 
+    @cache
     def width(seen: int) -> float:
         """Open axes: one for a parent with two or more children left, about 1.5 for each child that collects."""
         waiting, collecting = 0, 0

@@ -71,6 +71,11 @@ def sweep(problem: Problem, plan: Steps | None = None) -> Posterior:
     return _Sweep(problem, plan or problem.steps(), 0).run(None)[0]
 
 
+def presence(problem: Problem) -> Floats:
+    """Exact chance (n,) that each condition is present, without asking which of them is responsible."""
+    return _Sweep(problem, problem.steps(), 0, blame=False).run(None)[0].present
+
+
 def draw(problem: Problem, size: int, seed: int, plan: Steps | None = None) -> tuple[Posterior, NDArray[np.bool_]]:
     """Exact posterior, and `size` exact samples of which conditions are present, shape (size, n)."""
     return _Sweep(problem, plan or problem.steps(), size).run(np.random.default_rng(seed))
@@ -91,10 +96,12 @@ class _Visit:
 class _Sweep:
     """One problem's steps and the two passes over them."""
 
-    def __init__(self, problem: Problem, plan: Steps, samples: int) -> None:
+    def __init__(self, problem: Problem, plan: Steps, samples: int, *, blame: bool = True) -> None:
         self.problem = problem
         self.plan = plan
         self.samples = samples
+        self.blame = blame
+        self.acts = problem.illness if blame else np.ones_like(problem.illness)
         states = [8 * prod(step.shape) for step in plan.steps]
         staged = sum(size * len(step.shifts) for size, step in zip(states, plan.steps, strict=True))
         self.whole = 3 * sum(states) <= MESSAGE_BYTES
@@ -123,13 +130,14 @@ class _Sweep:
                     state = _sample_opens(step, state, self._message(step, visit), problem.leak, rng)
                 state, samples[step.condition] = self._sample_visit(step, state, visit, rng)
             absent, there = self._weights(step)
-            unmoved = self._shift(step, mass * there, ~problem.illness)
-            later = visit.present[0]
-            none = float(np.vdot(unmoved, later)) * problem.bare[step.condition]
-            for _, j in step.shifts:
-                if problem.illness[j]:
-                    none *= 1.0 - problem.strength[step.condition, j]
-            moved = self._shift(step, unmoved, problem.illness)
+            later, none = visit.present[0], 0.0
+            unmoved = self._shift(step, mass * there, ~self.acts)
+            if self.blame:
+                none = float(np.vdot(unmoved, later)) * problem.bare[step.condition]
+                for _, j in step.shifts:
+                    if problem.illness[j]:
+                        none *= 1.0 - problem.strength[step.condition, j]
+            moved = self._shift(step, unmoved, self.acts)
             kept = mass * absent
             without, with_it = float(np.vdot(kept, visit.absent)), float(np.vdot(moved, later))
             total = without + with_it

@@ -11,7 +11,7 @@ from wetmount.weighup.pose import Posed, history_product, without
 from wetmount.weighup.results import Reason
 from wetmount.weighup.sampled import Sampled, log_prior, received_odds
 from wetmount.weighup.steps import Floats
-from wetmount.weighup.sweep import Posterior, sweep
+from wetmount.weighup.sweep import Posterior, presence
 
 RESWEEP_BITS, RESWEEP_TELLING_BITS = 13.0, 18.0
 """Up to the first state size every positive finding is left out by an exact sweep of its own, up to the second those
@@ -41,7 +41,7 @@ def reasons_for(
         change = _change(sampled, chosen, here, 1.0 / np.maximum(term.likelihood(sampled.present), 1e-300))
         limit = RESWEEP_TELLING_BITS if np.abs(change).max() >= TELLING else RESWEEP_BITS
         if term.level > 0 and posterior.state_bits <= limit:
-            change = np.log10(odds_now / _odds(sweep(without(posed, term).problem).present[chosen]))
+            change = np.log10(odds_now / _odds(presence(without(posed, term).problem)[chosen]))
         found.append((term.findings, term.level, change))
     received = received_odds(posed.network, sampled.present)
     prior = log_prior(sampled.present, posed.problem.odds, received)
