@@ -267,3 +267,21 @@ def test_any_text_gives_a_possible_quantity_or_a_sentence(number: str, unit: str
 def test_fahrenheit_and_celsius_agree(temperature_c: float) -> None:
     fahrenheit = parse_quantity(f"{temperature_c * 9 / 5 + 32!r} F", "temperature").value
     assert fahrenheit == pytest.approx(temperature_c, abs=1e-9)
+
+
+# NIST Special Publication 811 (2008), appendix B.8, to the figures printed there; from memory. Written quantity, kind,
+# the value in the unit kept inside, and half of the last printed figure.
+NIST_FACTORS = (
+    ("1 US gal", "volume", 3.785412, 5e-7),
+    ("1 UK gal", "volume", 4.54609, 5e-6),
+    ("1 in", "length", 2.54, 1e-12),
+    ("1 ft", "length", 30.48, 1e-11),
+    ("1 lb", "weight", 453.59237, 1e-9),
+    ("1 oz", "weight", 28.34952, 5e-6),
+    ("77 F", "temperature", 25.0, 1e-12),
+)
+
+
+@pytest.mark.parametrize(("text", "kind", "value", "within"), NIST_FACTORS)
+def test_factor_equals_the_printed_one(text: str, kind: str, value: float, within: float) -> None:
+    assert parse_quantity(text, kind).value == pytest.approx(value, abs=within)
