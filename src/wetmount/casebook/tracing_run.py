@@ -21,7 +21,7 @@ from wetmount.casebook.tracing import Record
 from wetmount.origin.control import Control, Learn, cut_links, learn_next
 from wetmount.origin.diagnostics import ESS_GOOD
 from wetmount.origin.posterior import R_HAT_ENOUGH
-from wetmount.origin.results import Candidate, Convergence, RateFound, Route, StartDay, TankState, Trace
+from wetmount.origin.results import Told, Trace
 from wetmount.origin.round_today import Round, plan_round
 from wetmount.origin.tracing import trace
 from wetmount.reference import Reference
@@ -30,26 +30,8 @@ SEED: Final = 1
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
-    """A trace as pages show it: everything but the samples (`wetmount.origin.results.Trace`)."""
-
-    condition: str
-    condition_name: str
-    candidates: tuple[Candidate, ...]
-    credible: tuple[str, ...]
-    start_days: tuple[StartDay, ...]
-    routes: tuple[Route, ...]
-    tanks: tuple[TankState, ...]
-    more_than_one: float
-    rates: tuple[RateFound, ...]
-    can_tell: bool
-    verdict: str
-    notes: tuple[str, ...]
-    shows_within_days: int
-    convergence: Convergence
-    partial: bool
-    seed: int
-    reference_version: str
+class Shown(Told):
+    """A trace as pages show it."""
 
     @property
     def share(self) -> float:

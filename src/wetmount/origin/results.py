@@ -6,7 +6,7 @@ means before its first day.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import date as Date
 from typing import Any, Literal
 
@@ -137,10 +137,12 @@ class Draws:
 
 
 @dataclass(frozen=True, slots=True)
-class Trace:
-    """The origin of an outbreak. Candidates and routes most probable first; tanks in the order of the room."""
+class Told:
+    """What is told of the origin of an outbreak: all but the room and the samples.
 
-    room: Room
+    Candidates and routes most probable first; tanks in the order of the room.
+    """
+
     condition: str
     condition_name: str
     candidates: tuple[Candidate, ...]
@@ -163,10 +165,15 @@ class Trace:
     """A refined result follows."""
     seed: int
     reference_version: str
-    draws: Draws = field(repr=False, compare=False)
 
     def as_data(self) -> dict[str, Any]:
-        """Everything but the samples and the room, as plain values for JSON."""
-        skipped = ("draws", "room")
-        names = [name for name in self.__dataclass_fields__ if name not in skipped]
-        return {name: msgspec.to_builtins(getattr(self, name)) for name in names}
+        """As plain values for JSON."""
+        return {one.name: msgspec.to_builtins(getattr(self, one.name)) for one in fields(Told)}
+
+
+@dataclass(frozen=True, slots=True)
+class Trace(Told):
+    """The origin of an outbreak, with the room it was traced in and the samples behind it."""
+
+    room: Room
+    draws: Draws = field(repr=False, compare=False)

@@ -12,7 +12,7 @@ from wetmount.weighup.pose import Posed, reduce_terms
 from wetmount.weighup.sampled import Sampled, effective_size, received_odds
 from wetmount.weighup.steps import Floats
 from wetmount.weighup.sweep import Posterior, sweep
-from wetmount.weighup.terms import Term
+from wetmount.weighup.terms import Term, log_not, none_acts, split
 
 REDRAWS = 100
 CANDIDATES = 20
@@ -52,12 +52,9 @@ class _Drawn:
 
     def reduced(self) -> tuple[Floats, Floats, Floats, Floats]:
         """`Term.reduced` for each redraw: q (r, c), leak (r,), exceed (r, c), exceed_leak (r,)."""
-        strength, leak, level = self.strength, self.leak, self.term.level
-        if self.term.missed > 0.0 or level >= strength.shape[2]:
-            return strength[:, :, level - 1], leak[:, level - 1], np.zeros_like(strength[:, :, 0]), np.zeros(len(leak))
-        exceed, exceed_leak = strength[:, :, level], leak[:, level]
-        q = (strength[:, :, level - 1] - exceed) / (1.0 - exceed)
-        return q, (leak[:, level - 1] - exceed_leak) / (1.0 - exceed_leak), exceed, exceed_leak
+        q, exceed = split(self.strength, self.term.level, self.term.missed)
+        leak, exceed_leak = split(self.leak, self.term.level, self.term.missed)
+        return q, leak, exceed, exceed_leak
 
     def as_term(self, r: int) -> Term:
         """The term as redraw `r` has it."""
@@ -110,13 +107,13 @@ def _log_joint(drawn: Sequence[_Drawn], present: Floats, odds: Floats, received:
     curved = _log_normaliser(odds, received)
     for one in drawn:
         if one.term.level == 0:
-            each[:, one.causes] += _log_not(one.strength[:, :, 0])
+            each[:, one.causes] += log_not(one.strength[:, :, 0])
             constant += np.log1p(-one.leak[:, 0])
             continue
         q, leak, exceed, exceed_leak = one.reduced()
-        each[:, one.causes] += _log_not(exceed)
+        each[:, one.causes] += log_not(exceed)
         constant += np.log1p(-exceed_leak)
-        unexplained = _nothing_made_it(present[:, one.causes], q, leak) * (1.0 - one.term.missed)
+        unexplained = none_acts(present[:, one.causes], q, leak) * (1.0 - one.term.missed)
         curved += np.log(np.maximum(1.0 - unexplained, 1e-300))
     return np.asarray(present @ each.T + curved + constant)
 
@@ -134,15 +131,6 @@ def _log_normaliser(odds: Floats, received: Floats) -> Floats:
     return total
 
 
-def _nothing_made_it(present: Floats, q: Floats, leak: Floats) -> Floats:
-    """Chance that neither a cause nor anything outside the table made a report; present (s, c), result (s, r)."""
-    return np.asarray((1.0 - leak) * np.exp(present @ _log_not(q).T))
-
-
-def _log_not(probability: Floats) -> Floats:
-    return np.asarray(np.log1p(-np.minimum(probability, 1.0 - 1e-15)))
-
-
 def _responsible(drawn: Sequence[_Drawn], present: Floats, weights: Floats, candidates: NDArray[np.intp]) -> Floats:
     """Weighted chance that each candidate itself brought a finding of illness, under each redraw; (r, n).
 
@@ -155,7 +143,7 @@ def _responsible(drawn: Sequence[_Drawn], present: Floats, weights: Floats, cand
         if not one.term.illness:
             continue
         q, leak, _, _ = one.reduced()
-        without_cause = _nothing_made_it(present[:, one.causes], q, leak) * (1.0 - one.term.missed)
+        without_cause = none_acts(present[:, one.causes], q, leak) * (1.0 - one.term.missed)
         for column, i in enumerate(one.causes.tolist()):
             if i in having and len(having[i]):
                 here = without_cause[having[i]]

@@ -38,21 +38,17 @@ class Term:
         finding not seen), and something brought it there (q, given that it went no higher). A doubtful report says
         only the second, of the level or above.
         """
-        top = self.strength.shape[1]
-        if self.missed > 0.0 or self.level >= top:
-            return self.strength[:, self.level - 1], float(self.leak[self.level - 1]), np.zeros(len(self.strength)), 0.0
-        exceed, exceed_leak = self.strength[:, self.level], float(self.leak[self.level])
-        q = (self.strength[:, self.level - 1] - exceed) / (1.0 - exceed)
-        leak = (float(self.leak[self.level - 1]) - exceed_leak) / (1.0 - exceed_leak)
-        return q, leak, exceed, exceed_leak
+        q, exceed = split(self.strength, self.level, self.missed)
+        leak, exceed_leak = split(self.leak, self.level, self.missed)
+        return q, float(leak), exceed, float(exceed_leak)
 
     def likelihood(self, present: Floats) -> Floats:
         """Probability of the report for each condition set; present (s, n) of zeros and ones, result (s,)."""
         if self.level == 0:
-            return _none(present, self.strength[:, 0], float(self.leak[0]))
+            return none_acts(present, self.strength[:, 0], float(self.leak[0]))
         q, leak, exceed, exceed_leak = self.reduced()
-        below = _none(present, exceed, exceed_leak)
-        unexplained = _none(present, q, leak)
+        below = none_acts(present, exceed, exceed_leak)
+        unexplained = none_acts(present, q, leak)
         return below * (1.0 - unexplained * (1.0 - self.missed))
 
     def brought_nothing(self, present: Floats, columns: NDArray[np.intp]) -> Floats:
@@ -62,20 +58,37 @@ class Term:
         (1 - q_i - u (1 - w)) / (1 - u (1 - w)).
         """
         q, leak, _, _ = self.reduced()
-        without_cause = (_none(present, q, leak) * (1.0 - self.missed))[:, None]
+        without_cause = (none_acts(present, q, leak) * (1.0 - self.missed))[:, None]
         return np.asarray(np.clip((1.0 - q[columns] - without_cause) / (1.0 - without_cause), 0.0, 1.0))
 
     def only_leak(self, present: Floats) -> Floats:
         """Chance that no present condition brought a positive report: the leak did, or it is a false report; (s,)."""
         q, leak, _, _ = self.reduced()
-        untouched = _none(present, q, 0.0)
+        untouched = none_acts(present, q, 0.0)
         without_cause = untouched * (leak + (1.0 - leak) * self.missed)
         return np.asarray(without_cause / (1.0 - untouched * (1.0 - leak) * (1.0 - self.missed)))
 
 
-def _none(present: Floats, strength: Floats, leak: float) -> Floats:
-    """Probability that neither the leak nor any present condition acts; (s,)."""
-    return (1.0 - leak) * np.exp(present @ np.log1p(-np.minimum(strength, 1.0 - 1e-15)))
+def split(strength: Floats, level: int, missed: float) -> tuple[Floats, Floats]:
+    """Strengths (..., K) of a positive report as (bringing it there, bringing it higher), each (...); see `reduced`."""
+    there = strength[..., level - 1]
+    if missed > 0.0 or level >= strength.shape[-1]:
+        return there, np.zeros_like(there)
+    exceed = strength[..., level]
+    return (there - exceed) / (1.0 - exceed), exceed
+
+
+def none_acts(present: Floats, strength: Floats, leak: Floats | float) -> Floats:
+    """Probability that neither the leak nor any present condition acts, for strength (n,) or r of them (r, n).
+
+    present (s, n) of zeros and ones; result (s,) or (s, r).
+    """
+    return np.asarray((1.0 - leak) * np.exp(present @ log_not(strength).T))
+
+
+def log_not(probability: Floats) -> Floats:
+    """log(1 - p), finite at 1."""
+    return np.asarray(np.log1p(-np.minimum(probability, 1.0 - 1e-15)))
 
 
 def noticed(strength: Floats, detection: Floats) -> Floats:
