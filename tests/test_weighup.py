@@ -235,8 +235,8 @@ def test_explanations_equal_to_enumerated_masses() -> None:
     assert len(weighed.explanations) >= 5
     for explanation in weighed.explanations:
         mass = exact[frozenset(explanation.conditions)]
-        # 3,000 condition sets are drawn; draws of who acted that share a set count as one here.
-        assert explanation.probability == pytest.approx(mass, abs=4 * math.sqrt(mass * (1 - mass) / 3000))
+        # 4,000 condition sets are drawn; draws of who acted that share a set count as one here.
+        assert explanation.probability == pytest.approx(mass, abs=4 * math.sqrt(mass * (1 - mass) / 4000))
     shown = sum(exact[frozenset(e.conditions)] for e in weighed.explanations)
     assert weighed.remaining_probability == pytest.approx(1 - shown, abs=0.03)
 

@@ -15,7 +15,7 @@ from wetmount.weighup.steps import Floats
 from wetmount.weighup.terms import Term
 
 SHOWN_EXPLANATIONS = 8
-DRAWS = 3000
+DRAWS = 4000
 OPENED_FROM = 0.05
 UNEXPLAINED_FROM = 0.5
 """A finding is called unexplained when causes outside the tables more probably than not brought it."""

@@ -21,7 +21,7 @@ from wetmount.weighup.steps import Floats
 from wetmount.weighup.sweep import Posterior
 from wetmount.weighup.why import memory_share, reasons_for
 
-SAMPLES = 3000
+SAMPLES = 4000
 LEADING = 6
 """Reasons, redraws of rank and what opened the way are given for this many leading conditions."""
 LEADING_FROM = 0.02
