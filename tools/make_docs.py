@@ -16,6 +16,7 @@ from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import casebook_labels
 import click
 import msgspec
 
@@ -82,7 +83,11 @@ def labels() -> str:
         ("keys of the JSON of weigh", _weigh_keys()),
         ("headings in the terminal", _headings()),
         ("headings of the report", _report_headings()),
-        ("colours of the report", _colours()),
+        ("pages of the casebook", casebook_labels.page_words()),
+        ("what scripts of the casebook say", casebook_labels.script_words()),
+        ("what modules of the casebook say", casebook_labels.module_words()),
+        ("colours of the report", _colours("report/page.css")),
+        ("colours of the casebook: day, dark, microscope", _colours("casebook/static/casebook/ground.css")),
         ("rows of the reference", _rows()),
     ):
         lines += ["", f"[{title}]", *section]
@@ -182,10 +187,13 @@ def _report_headings() -> Iterator[str]:
     yield from (f"message: {heading}" for _, heading in GROUPS if heading)
 
 
-def _colours() -> list[str]:
-    """Names of the colours of the report's page, with their values; the PDF and the charts take the same."""
-    style = (resources.files("wetmount") / "report" / "page.css").read_text("utf-8")
-    return [f"{name} {value}" for name, value in re.findall(r"--([a-z-]+):\s*(#[0-9a-f]{3,6})", style)]
+def _colours(stylesheet: str) -> list[str]:
+    """Names of the colours of a stylesheet with their values, one for each light that changes it."""
+    style = (resources.files("wetmount") / stylesheet).read_text("utf-8")
+    values: dict[str, dict[str, None]] = {}
+    for name, value in re.findall(r"--([a-z0-9-]+):\s*(#[0-9a-f]{3,6})\b", style):
+        values.setdefault(name, {})[value] = None
+    return [f"{name} {' '.join(shades)}" for name, shades in values.items()]
 
 
 def _rows() -> Iterator[str]:

@@ -5,10 +5,10 @@ from __future__ import annotations
 import glob
 import logging
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date as Date
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from wetmount.case import Case
+
+Command = TypeVar("Command", bound=Callable[..., Any])
 
 CASE_SUFFIXES = (".toml", ".json")
 
@@ -33,14 +35,13 @@ look_option = click.option(
     metavar="DATE",
     help="Use the look of this date (2026-10-03) instead of the last one.",
 )
-seed_option = click.option(
-    "--seed",
-    type=click.IntRange(0),
-    default=1,
-    show_default=True,
-    metavar="NUMBER",
-    help="Seed of the redraws behind firmness.",
-)
+
+
+def seed_option(drawn: str) -> Callable[[Command], Command]:
+    """The option `--seed`, whose help says what is `drawn` from it."""
+    return click.option(
+        "--seed", type=click.IntRange(0), default=1, show_default=True, metavar="NUMBER", help=f"Seed of {drawn}."
+    )
 
 
 def log(event: str, **fields: object) -> None:

@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from wetmount.commands.common import console, lines
+from wetmount.commands.common import console, lines, seed_option
 from wetmount.errors import InputError
 
 SCHEMA = "wetmount.count/1"
@@ -22,7 +22,7 @@ SCHEMA = "wetmount.count/1"
 @click.option("--diameter", type=float, metavar="MM", help="Diameter of the field by stage micrometer.")
 @click.option("--matters", type=float, metavar="MEAN", help='Mean per field that would matter, to judge "none".')
 @click.option("--after", metavar="NUMBERS", help="Second count, comma separated: how much is gone.")
-@click.option("--seed", type=click.IntRange(0), default=1, show_default=True, help="Seed of the bootstrap.")
+@seed_option("the bootstrap")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def command(
     number: tuple[str, ...],

@@ -39,7 +39,7 @@ DAYS_SHOWN = (0, 7, 14, 21, 28)
 @click.option("--days", type=int, default=28, show_default=True, metavar="N", help="How far to look.")
 @click.option("--courses", type=int, default=10_000, show_default=True, metavar="N", help="Courses drawn.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-@seed_option
+@seed_option("the courses drawn")
 @overlay_option
 def command(
     parasite: str,

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wetmount.commands.common import console, lines, overlay_option
+from wetmount.commands.common import console, lines, overlay_option, seed_option
 from wetmount.commands.origin_room import condition_option, filed_room, json_option, room_about
-from wetmount.commands.origin_trace import seconds_option, seed_option, traced
+from wetmount.commands.origin_trace import seconds_option, traced
 from wetmount.errors import InputError
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ SHOWN = 8
 @condition_option
 @seconds_option
 @json_option
-@seed_option
+@seed_option("the sampling")
 @overlay_option
 def control(
     room: str,
@@ -122,7 +122,7 @@ def _print_trust(trace: Trace) -> None:
 @condition_option
 @seconds_option
 @json_option
-@seed_option
+@seed_option("the sampling")
 @overlay_option
 def round_command(
     room: str, condition: str | None, seconds: float | None, as_json: bool, seed: int, overlay: Path | None

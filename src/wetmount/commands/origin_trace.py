@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wetmount.commands.common import console, lines, overlay_option
+from wetmount.commands.common import console, lines, overlay_option, seed_option
 from wetmount.commands.origin_room import condition_option, json_option, room_about
 
 if TYPE_CHECKING:
@@ -23,9 +23,6 @@ if TYPE_CHECKING:
 SHOWN = 6
 """Candidates and routes that are printed without --all."""
 
-seed_option = click.option(
-    "--seed", type=click.IntRange(0), default=1, show_default=True, metavar="NUMBER", help="Seed of the sampling."
-)
 seconds_option = click.option(
     "--seconds",
     type=click.FloatRange(min=0, min_open=True),
@@ -73,7 +70,7 @@ def traced(room: Room, reference: Reference, seed: int, seconds: float | None) -
 @condition_option
 @seconds_option
 @json_option
-@seed_option
+@seed_option("the sampling")
 @overlay_option
 def trace_command(
     room: str,

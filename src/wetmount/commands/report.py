@@ -32,7 +32,7 @@ FORMATS = (".pdf", ".html", ".txt")
     "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of the PDF's pages."
 )
 @look_option
-@seed_option
+@seed_option("the redraws behind firmness")
 @overlay_option
 def command(
     case: Path,

@@ -26,7 +26,7 @@ PROGRESS_EVERY = 100
 @click.option("--evidence", "show_evidence", is_flag=True, help="List every finding used and how it came about.")
 @click.option("--quick", is_flag=True, help="Causes and explanations only: no reasons, firmness or next examinations.")
 @look_option
-@seed_option
+@seed_option("the redraws behind firmness")
 @overlay_option
 @click.pass_context
 def command(
