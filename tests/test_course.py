@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec import structs
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
@@ -129,9 +130,7 @@ def test_top_up_after_a_change() -> None:
 
 
 def test_a_top_up_for_a_loss_that_did_not_happen_is_shown_as_an_overdose() -> None:
-    from dataclasses import replace
-
-    row = replace(FORMALIN, half_life_h=36.0)
+    row = structs.replace(FORMALIN, half_life_h=36.0)
     report = judge_course(row, [DoseEvent(0, 25), ChangeEvent(24, 0.25), TopUpEvent(24, 25)], 72)
     assert report.expected.highest == pytest.approx(25)
     assert report.none_lost.highest == pytest.approx(31.9, abs=0.1)

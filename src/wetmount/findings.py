@@ -15,6 +15,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Final
 
+from msgspec import structs
+
 from wetmount import water
 from wetmount.errors import InputError
 from wetmount.reference.loader import Reference
@@ -300,7 +302,7 @@ def copper_limit(limit: Limit, gh_dgh: float | None, host_group: str, reference:
     if gh_dgh is None or "freshwater" not in reference.host_group_line(host_group):
         return limit
     value = water.copper_criterion_mg_per_l(gh_dgh * CACO3_MG_PER_L_PER_DEGREE)
-    return replace(limit, value=value, note=f"worked out for a hardness of {number(gh_dgh)} dGH")
+    return structs.replace(limit, value=value, note=f"worked out for a hardness of {number(gh_dgh)} dGH")
 
 
 def nitrite_cap(level: int, ratio: float | None, host_group: str, reference: Reference) -> tuple[int, str]:

@@ -7,8 +7,10 @@ names the table row it comes from, and says whether a named person may override 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
+
+from msgspec import structs
 
 from wetmount.case import LIVING
 from wetmount.dose_rules import (
@@ -477,7 +479,7 @@ def _company(row: DoseRow, present: tuple[Present, ...], reference: Reference) -
                 continue
         conflict = conflict_between(row, theirs, reference)
         if row.route == "feed" and theirs.route == "feed":
-            conflict = replace(conflict, verdict="never" if conflict.verdict == "never" else "allow")
+            conflict = structs.replace(conflict, verdict="never" if conflict.verdict == "never" else "allow")
         apart = other.hours_ago >= conflict.hours and other.changed >= conflict.changed
         at = f"conflicts {conflict.first}, {conflict.second}"
         if conflict.verdict in ("never", "wait") and not apart:

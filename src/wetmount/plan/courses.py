@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from typing import Final
+
+from msgspec import structs
 
 from wetmount.case import Plan
 from wetmount.course import ChangeEvent, CourseReport, DoseEvent, Event, judge_course
@@ -44,7 +46,7 @@ def courses_of(plan: Plan, answers: dict[str, DoseAnswer], reference: Reference)
             continue
         if answer.bounds is not None:
             low = answer.bounds.target if answer.bounds.target is not None else answer.bounds.low
-            row = replace(row, low=low, hard_max=answer.bounds.most, unit=answer.unit)
+            row = structs.replace(row, low=low, hard_max=answer.bounds.most, unit=answer.unit)
         reached = answer.concentration
         days = (step.days[-1] - step.days[0]).days + FOLLOW_UP_DAYS
         strong = _events(step.days, reached.at_low_volume)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -36,7 +36,7 @@ def load_columns() -> dict[str, dict[str, Column]]:
     described: dict[str, Any] = tomllib.loads(_FILE.read_text(encoding="utf-8"))
     shared = described.pop("shared")
     return {
-        name: {f.name: _column((shared | described[name])[f.name]) for f in fields(table.row)}  # type: ignore[arg-type]
+        name: {column: _column((shared | described[name])[column]) for column in table.columns}
         for name, table in TABLES.items()
     }
 

@@ -13,6 +13,13 @@
   const use = glyph => `#f-${glyph}`;
   const glyphOf = row => $(":scope > .field use", row);
 
+  // What is being typed goes over into the new field; leaving that is no change to the browser, so it is told apart.
+  const typedOn = (field, value) => {
+    if (field.value === value) return;
+    field.value = value;
+    field.dataset.typed = "";
+  };
+
   // Put a new piece in the place of the old one; what is being typed, and the focus, stay.
   const place = piece => {
     const old = document.getElementById(piece.id);
@@ -30,7 +37,7 @@
     piece.hidden = hidden;
     if (!path) return;
     const again = piece.querySelector(path) ?? piece.querySelector("button, input");
-    if (again && typed !== null && again.value !== typed && !again.matches("[aria-invalid]")) again.value = typed;
+    if (again && typed !== null && !again.matches("[aria-invalid]")) typedOn(again, typed);
     again?.focus({ preventScroll: true });
   };
 
@@ -69,7 +76,7 @@
       page.replaceChildren(...[...fresh.childNodes].map(one => document.importNode(one, true)));
       for (const id of open) { const one = document.getElementById(id); if (one) one.open = true; }
       const again = field && document.getElementById(field.id);
-      if (again) { if (field.matches("input, textarea")) again.value = field.value; again.focus({ preventScroll: true }); }
+      if (again) { if (field.matches("input:not([type=radio]):not([type=checkbox]), textarea")) typedOn(again, field.value); again.focus({ preventScroll: true }); }
       place(document.importNode(other.getElementById("tray"), true));
     }
     page.dataset.touched = fresh.dataset.touched;
@@ -244,8 +251,14 @@
   // --- small forms that are kept: numbers, readings, notes -----------------------------------------------------------
 
   page.addEventListener("change", event => {
+    delete event.target.dataset.typed;
     const form = event.target.closest("form[data-auto]");
     if (form) form.requestSubmit();
+  });
+  page.addEventListener("focusout", event => {
+    if (event.target.dataset.typed === undefined) return;
+    delete event.target.dataset.typed;
+    event.target.closest("form[data-auto]")?.requestSubmit();
   });
 
   page.addEventListener("submit", event => {

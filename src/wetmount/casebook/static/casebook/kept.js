@@ -2,6 +2,7 @@
 // is back. Each carries an id of its own, so that one whose answer was lost is not written twice.
 (() => {
   const STORE = "wetmount.kept";
+  const PATIENCE = 20_000;  // milliseconds for one answer
   let memory = [];
   let stored = true;
   try { localStorage.setItem(`${STORE}.try`, "1"); localStorage.removeItem(`${STORE}.try`); } catch { stored = false; }
@@ -41,36 +42,59 @@
     return form;
   };
 
-  // What came after on the same row was entered with this in sight.
-  const seenBy = (entry, version, examination) => write(read().map(one => {
-    if (one.id === entry.id || one.key !== entry.key && one.group !== entry.group) return one;
-    const set = one.set && one.key === entry.key && version !== null ? { ...one.set, seen: version } : one.set;
-    const fields = examination && one.group === entry.group && !one.fields.examination
-      ? { ...one.fields, examination } : one.fields;
-    return { ...one, set, fields };
-  }));
+  // What came after in the same place was entered with the answered one in sight: it goes by the version, the reading
+  // and the examination that came of it.
+  const seenBy = (entry, piece, examination) => {
+    const version = piece?.dataset.version;
+    const form = Object.fromEntries(["seen", "reading"].map(name => [name, piece?.querySelector(`input[name=${name}]`)?.value]));
+    write(read().map(one => {
+      if (one.id === entry.id || one.asks) return one;
+      const set = one.set && one.key === entry.key && version ? { ...one.set, seen: version } : one.set;
+      const fields = { ...one.fields };
+      if (examination && one.group === entry.group) fields.examination ||= examination;
+      if (piece && !one.set && one.row === entry.row && "seen" in fields && (fields.reading ?? "") === (entry.fields.reading ?? "")) {
+        if (form.seen) fields.seen = form.seen;
+        if (form.reading) fields.reading = form.reading;
+      }
+      return { ...one, set, fields };
+    }));
+  };
+
+  // Not AbortSignal.timeout: phones of some years ago have none, and an answer that never comes would hold up the rest.
+  const post = async entry => {
+    const stop = new AbortController();
+    const late = setTimeout(() => stop.abort(), PATIENCE);
+    try {
+      const answer = await fetch(entry.url, {
+        method: "POST", body: body(entry), redirect: "follow", signal: stop.signal,
+        headers: { "X-CSRFToken": token(), "X-Wetmount": "pieces" },
+      });
+      return { answer, text: await answer.text() };
+    } catch {
+      return null;
+    } finally {
+      clearTimeout(late);
+    }
+  };
 
   const once = async entry => {
     change(entry.id, { tried: true });
-    let answer, text;
-    try {
-      answer = await fetch(entry.url, {
-        method: "POST", body: body(entry), redirect: "follow", signal: AbortSignal.timeout?.(20000),
-        headers: { "X-CSRFToken": token(), "X-Wetmount": "pieces" },
-      });
-      text = await answer.text();
-    } catch {
+    const got = await post(entry);
+    if (!got) return false;
+    const { answer: { status, headers }, text } = got;
+    if (status >= 500 || status === 403 || status === 408) {
+      tell("wetmount:refused-for-now", { entry, status, text });
       return false;
     }
-    if (answer.status >= 500 || answer.status === 403 || answer.status === 408) {
-      tell("wetmount:refused-for-now", { entry, status: answer.status, text });
-      return false;
-    }
-    const version = new RegExp(`id="${CSS.escape(entry.row ?? "")}"[^>]*?data-version="(\\d+)"`).exec(text)?.[1] ?? null;
-    seenBy(entry, version, answer.headers.get("X-Examination"));
-    if (answer.status === 409) change(entry.id, { asks: true });
+    const examination = headers.get("X-Examination");
+    const piece = entry.row && new DOMParser().parseFromString(text, "text/html").getElementById(entry.row);
+    if (status === 200) seenBy(entry, piece, examination);
+    // Two devices wrote it, and the answer asks which holds; unless something later from here stands in line, which asks
+    // in its turn. Whatever else was not accepted is not kept: the page says why.
+    const overtaken = read().some(one => one.id !== entry.id && one.key === entry.key && !one.asks);
+    if (status === 409 && piece?.querySelector(".asks") && !overtaken) change(entry.id, { asks: true });
     else drop(entry.id);
-    tell("wetmount:answered", { entry, status: answer.status, text, examination: answer.headers.get("X-Examination") });
+    tell("wetmount:answered", { entry, status, text, examination });
     return true;
   };
 
