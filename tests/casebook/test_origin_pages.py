@@ -480,7 +480,7 @@ def test_exposures_stand_with_raw_and_adjusted_p(browser: Client, device: Device
     assert "6 ill, 6 well, 1 never looked at" in page
     p = stats.fisher_exact([[5, 1], [1, 5]]).pvalue
     row = page.split("From supplier North")[1].split("</tr>")[0]
-    cells = re.findall(r"<td>(.*?)</td>", row)
+    cells = re.findall(r"<td[^>]*>(.*?)</td>", row)
     assert cells[0] == "5 of 6, 83 %"
     assert cells[1] == "1 of 6, 17 %"
     assert float(cells[4]) == pytest.approx(p, abs=0.0005)

@@ -277,7 +277,7 @@ def _seen(rows: list[TankSign | TankCheck]) -> list[Event]:
     for row in rows:
         cause = tables.conditions[row.condition].name if row.condition in tables.conditions else ""
         if isinstance(row, TankSign):
-            of = f" ({cause})" if cause else ""
+            of = f", {cause}" if cause else ""
             many = f"{row.number} " if row.number is not None else ""
             what = f"{many}died" if row.kind == "deaths" else f"{many}with signs"
             events.append(Event(row.on, f"{row.tank.name}: {what}{of}", "seen"))

@@ -15,7 +15,7 @@ from wetmount.case_check import nearest, shorten
 from wetmount.errors import InputError
 from wetmount.origin.chains import neighbours
 from wetmount.origin.illness import TankHealth, tanks_health
-from wetmount.origin.room import Batch, Room
+from wetmount.origin.room import Batch, Room, Tank
 from wetmount.origin.stock import Stock, stock_in_time
 from wetmount.origin.tables import (
     Ratio,
@@ -257,15 +257,7 @@ class _Groups:
             of = {tank.id: tank.system or "water of its own" for tank in self.room.tanks}
             return self._single(of)
         if factor == "row":
-            rows = {
-                tank.id: None
-                if tank.row is None
-                else f"rack {tank.rack}, row {tank.row}"
-                if tank.rack
-                else f"row {tank.row}"
-                for tank in self.room.tanks
-            }
-            return self._single(rows)
+            return self._single({tank.id: _shelf(tank) for tank in self.room.tanks})
         if factor == "feed":
             return self._listed(dict(self.room.feeds))
         if factor == "worker":
@@ -348,6 +340,14 @@ class _Groups:
     def _end_of(self, one: TankHealth) -> Date:
         """Neighbours must have been ill before an ill tank, and by the end for a well one."""
         return one.first if one.first is not None else Date.max
+
+
+def _shelf(tank: Tank) -> str | None:
+    """'rack A, row 2'; a rack may be called so already."""
+    if tank.row is None or not tank.rack:
+        return None if tank.row is None else f"row {tank.row}"
+    rack = tank.rack if tank.rack.casefold().startswith("rack") else f"rack {tank.rack}"
+    return f"{rack}, row {tank.row}"
 
 
 def _adjusted(rows: list[Exposure]) -> tuple[list[Exposure], int]:

@@ -46,7 +46,7 @@ def page(request: HttpRequest, pk: int) -> HttpResponse:
     record = frame.record or record_of(frame.room, None)
     asked = [kind for kind in request.GET.getlist("by") if kind in KINDS]
     kinds = tuple(asked or USUAL)
-    tank = _tank(record, request.GET.get("tank", ""))
+    tank = _tank(record, request.GET["tank"]) if "tank" in request.GET else _first_ill(record)
     context: dict[str, Any] = frame.context | {
         "record": record,
         "kinds": [(kind, WORDS[kind], kind in kinds) for kind in KINDS],
@@ -86,6 +86,15 @@ def _chains(
         "to_day": end,
         "span": f"{day_words(begin)} to {day_words(end)}",
     }
+
+
+def _first_ill(record: Record) -> Tank | None:
+    """The tank first seen ill of what is traced, to begin with."""
+    if not record.room.condition:
+        return None
+    ill = [one for one in tanks_health(record.room) if one.state == "ill" and one.first is not None]
+    first = min(ill, key=lambda one: one.first or record.room.last, default=None)
+    return None if first is None else record.tanks.get(first.tank)
 
 
 def _reached(found: Chain, start: dt.date, ill: set[str]) -> list[Reached]:
