@@ -19,10 +19,11 @@ from wetmount.casebook.models import (
     Examination,
     FindingEntry,
     HistoryAnswer,
+    Numbers,
     Reading,
 )
 from wetmount.casebook.reference import reference
-from wetmount.casebook.services import keeping, looking
+from wetmount.casebook.services import cases, keeping, looking
 
 pytestmark = pytest.mark.needs("chromium")
 
@@ -242,6 +243,102 @@ def test_an_answer_that_is_lost_leaves_one_entry(visit: Callable[..., Any], devi
     assert levels() == {"skin_costia": (2, "sure")}
     assert Act.objects.filter(case=case, kind="record_finding").count() == 2
     assert row(page, "skin_costia").locator(".asks").count() == 0, "one device does not argue with itself"
+
+
+# --- entries that overtake one another --------------------------------------------------------------------------------
+
+
+def numbers_of(case: Case) -> tuple[int | None, ...] | None:
+    row = Numbers.objects.filter(look__case=case).values_list("total", "sick", "dead", "dead_today").first()
+    return tuple(row) if row else None
+
+
+def test_fields_of_one_form_typed_faster_than_they_are_answered(visit: Callable[..., Any], case: Case) -> None:
+    page = visit(f"/case/{case.number}/history/", width=PHONE)
+    held: list[Any] = []
+    page.route("**/numbers/", lambda route: held.append(route))
+    total, sick = page.get_by_label("Kept when it began"), page.get_by_label("Sick now")
+    dead, today = page.get_by_label("Dead in all"), page.get_by_label("of them today")
+
+    def let_one_go() -> None:
+        until(lambda: bool(held), page=page)
+        with page.expect_response("**/numbers/"):
+            held.pop(0).continue_()
+
+    total.fill("24")
+    sick.focus()
+    let_one_go()
+    until(lambda: page.locator("#numbers input[name=seen]").input_value() != "0", page=page)
+    sick.fill("6")
+    dead.fill("2")  # while the number of the sick is on its way
+    today.focus()
+    let_one_go()
+    let_one_go()
+    until(lambda: page.evaluate("wetmountKept.all().length === 0"), page=page)
+    assert numbers_of(case) == (24, 6, 2, None)
+    # An answer comes while a number stands in its field and was not left yet.
+    total.fill("25")
+    today.press_sequentially("1")
+    let_one_go()
+    until(lambda: page.evaluate("wetmountKept.all().length === 0"), page=page)
+    page.wait_for_timeout(300)  # the page asks how it stands as a whole
+    assert today.input_value() == "1"
+    total.focus()
+    let_one_go()
+    until(lambda: page.evaluate("wetmountKept.all().length === 0"), page=page)
+    assert numbers_of(case) == (25, 6, 2, 1)
+
+
+def test_what_waits_stands_in_its_form_when_the_page_is_opened_again(visit: Callable[..., Any], case: Case) -> None:
+    page = visit(f"/case/{case.number}/history/", width=PHONE)
+    page.route("**/numbers/", lambda route: route.abort())
+    page.get_by_label("Kept when it began").fill("24")
+    page.get_by_label("Sick now").focus()
+    page.locator("#connection").wait_for(state="visible")
+    page.reload()
+    assert page.get_by_label("Kept when it began").input_value() == "24"
+    page.get_by_label("Sick now").fill("6")
+    page.get_by_label("Dead in all").focus()
+    page.unroute("**/numbers/")
+    until(lambda: page.evaluate("wetmountKept.all().length === 0"))
+    assert numbers_of(case) == (24, 6, None, None)
+
+
+def test_a_reading_corrected_before_it_was_answered_is_one_reading(visit: Callable[..., Any], case: Case) -> None:
+    page = visit(f"/case/{case.number}/water/", width=PHONE)
+    held: list[Any] = []
+    page.route("**/reading/", lambda route: held.append(route))
+    field = page.get_by_label("Nitrite", exact=True)
+    for typed in ("1.6", "1.8", "0.8"):
+        field.fill(typed)
+        page.get_by_label("Nitrate", exact=True).focus()
+    for _ in range(3):
+        until(lambda: bool(held), page=page)
+        held.pop(0).continue_()
+    until(lambda: page.evaluate("wetmountKept.all().length === 0"), page=page)
+    assert [one.value for one in Reading.objects.all()] == ["0.8 mg/L NO2"]
+
+
+def test_numbers_of_two_devices_ask_which_hold(visit: Callable[..., Any], case: Case, phone: Device) -> None:
+    page = visit(f"/case/{case.number}/history/", width=PHONE)
+    looking.set_numbers(phone, case.looks.get(), total=30, sick=3, dead=None, dead_today=None)
+    page.evaluate("document.querySelector('#n-total').focus()")
+    page.get_by_label("Kept when it began").fill("24")
+    page.get_by_label("Sick now").focus()
+    asks = page.locator("#numbers .asks")
+    asks.wait_for()
+    assert "30 kept, 3 sick" in asks.inner_text()
+    assert "24 kept" in asks.inner_text()
+    assert numbers_of(case) == (30, 3, None, None), "nothing was overwritten"
+    asks.locator("button").nth(1).click()
+    until(lambda: page.evaluate("wetmountKept.all().length === 0"))
+    assert numbers_of(case) == (24, None, None, None)
+    # A case that was closed meanwhile takes nothing, and says so; the entry is not kept for ever.
+    cases.close_case(phone, case, outcome="recovered")
+    page.get_by_label("Sick now").fill("5")
+    page.get_by_label("Dead in all").focus()
+    until(lambda: "closed and locked" in page.locator("#said").inner_text())
+    until(lambda: page.evaluate("wetmountKept.all().length === 0"))
 
 
 # --- two at once ------------------------------------------------------------------------------------------------------

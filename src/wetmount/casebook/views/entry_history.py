@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,13 +17,20 @@ from wetmount.casebook.models import Case, CaseBatch, HistoryAnswer, Look, Note,
 from wetmount.casebook.reference import reference
 from wetmount.casebook.services import cases, keeping, looking
 from wetmount.casebook.services.entering import once
-from wetmount.casebook.services.refusals import Conflict, Refused
+from wetmount.casebook.services.refusals import Conflict, Refused, Side
 from wetmount.casebook.views.entry_forms import by_script, day, text, version, whole
 from wetmount.casebook.views.entry_places import after_entry, chosen_look, tray_context
 from wetmount.casebook.views.entry_rows import UNSET, Answer, first_upper
 from wetmount.derived import grade_numbers
 from wetmount.reference.rows import Finding
 
+NUMBERS = {
+    "total": ("Kept", "kept"),
+    "sick": ("Sick", "sick"),
+    "dead": ("Dead", "dead"),
+    "dead_today": ("Dead today", "of them today"),
+}
+"""Fields of the numbers, each as a refusal names it and as it is told in a list."""
 ANSWERS = (("no", "no"), ("yes", "yes"), ("not asked", "not asked"))
 
 
@@ -52,6 +60,13 @@ class Question:
     def look(self) -> str:
         """The class of the row."""
         return {"yes": "is-seen", "no": "is-clear"}.get(self.answer, "")
+
+
+@dataclass(frozen=True, slots=True)
+class NumbersAnswer(Answer):
+    """One of two entries of the numbers, with the fields that keeping it sends."""
+
+    fields: Mapping[str, int | None]
 
 
 def history_context(case: Case, look: Look) -> dict[str, Any]:
@@ -143,13 +158,16 @@ def numbers(request: HttpRequest, number: int) -> HttpResponse:
     """How many fish: kept, sick, dead, dead today."""
     case = case_or_404(number)
     look = chosen_look(request, case)
-    values = {
-        name: whole(request, name, words)
-        for name, words in (("total", "Kept"), ("sick", "Sick"), ("dead", "Dead"), ("dead_today", "Dead today"))
-    }
-    with once(request.POST.get("id", "")) as new:
-        if new and (any(v is not None for v in values.values()) or Numbers.objects.filter(look=look).exists()):
-            looking.set_numbers(request.device, look, seen=version(request), **values)
+    values = {name: whole(request, name, words) for name, (words, _) in NUMBERS.items()}
+    asks: tuple[NumbersAnswer, ...] = ()
+    try:
+        with once(request.POST.get("id", "")) as new:
+            if new and (any(v is not None for v in values.values()) or Numbers.objects.filter(look=look).exists()):
+                looking.set_numbers(request.device, look, seen=version(request), **values)
+    except Conflict as clash:
+        if not by_script(request):
+            raise
+        asks = tuple(_numbers_of(side, clash.version) for side in (clash.now, clash.yours))
     if not by_script(request):
         return after_entry(request, case, "numbers")
     row = Numbers.objects.filter(look=look).first()
@@ -157,8 +175,16 @@ def numbers(request: HttpRequest, number: int) -> HttpResponse:
         "look": look,
         "numbers": row,
         "graded_numbers": graded_numbers(row),
+        "asks": asks,
     }
-    return render(request, "casebook/entry/numbers_answer.html", tray_context(request, case) | context)
+    status = 409 if asks else 200
+    return render(request, "casebook/entry/numbers_answer.html", tray_context(request, case) | context, status=status)
+
+
+def _numbers_of(side: Side, version: int) -> NumbersAnswer:
+    fields = {name: (side.values or {}).get(name) for name in NUMBERS}
+    words = ", ".join(f"{fields[name]} {short}" for name, (_, short) in NUMBERS.items() if fields[name] is not None)
+    return NumbersAnswer(words or "none", side.who, side.at, str(version), fields)
 
 
 @require_POST

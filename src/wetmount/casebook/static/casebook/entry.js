@@ -13,6 +13,10 @@
   const use = glyph => `#f-${glyph}`;
   const glyphOf = row => $(":scope > .field use", row);
 
+  // A field that is replaced while it is typed in is not left, whatever the browser makes of it.
+  let replaced = false;
+  const replacing = act => { replaced = true; act(); replaced = false; };
+
   // What is being typed goes over into the new field; leaving that is no change to the browser, so it is told apart.
   const typedOn = (field, value) => {
     if (field.value === value) return;
@@ -33,7 +37,7 @@
     const hidden = old.hidden;
     for (const open of $$("details[open][id]", old)) { const same = piece.querySelector(`#${CSS.escape(open.id)}`); if (same) same.open = true; }
     $$("details", old).forEach((one, i) => { const same = $$("details", piece)[i]; if (same && one.open) same.open = true; });
-    old.replaceWith(piece);
+    replacing(() => old.replaceWith(piece));
     piece.hidden = hidden;
     if (!path) return;
     const again = piece.querySelector(path) ?? piece.querySelector("button, input");
@@ -73,7 +77,7 @@
     else {
       const open = $$("details[open][id]", page).map(one => one.id);
       const field = page.contains(document.activeElement) && document.activeElement.id ? document.activeElement : null;
-      page.replaceChildren(...[...fresh.childNodes].map(one => document.importNode(one, true)));
+      replacing(() => page.replaceChildren(...[...fresh.childNodes].map(one => document.importNode(one, true))));
       for (const id of open) { const one = document.getElementById(id); if (one) one.open = true; }
       const again = field && document.getElementById(field.id);
       if (again) { if (field.matches("input:not([type=radio]):not([type=checkbox]), textarea")) typedOn(again, field.value); again.focus({ preventScroll: true }); }
@@ -251,12 +255,13 @@
   // --- small forms that are kept: numbers, readings, notes -----------------------------------------------------------
 
   page.addEventListener("change", event => {
+    if (replaced) return;
     delete event.target.dataset.typed;
     const form = event.target.closest("form[data-auto]");
     if (form) form.requestSubmit();
   });
   page.addEventListener("focusout", event => {
-    if (event.target.dataset.typed === undefined) return;
+    if (replaced || event.target.dataset.typed === undefined) return;
     delete event.target.dataset.typed;
     event.target.closest("form[data-auto]")?.requestSubmit();
   });
@@ -301,7 +306,7 @@
     const later = new Set(kept.all().filter(one => mine(one) && one.id !== entry.id && !one.asks).map(one => one.row));
     if (later.size) later.add("tray");  // it speaks of what was pressed last
     const got = pieces(text).filter(one => one.id !== "tray");
-    if (status === 200 || status === 409 || (status === 422 && got.length)) {
+    if (status === 200 || got.length) {
       show(text, { except: later });
       // A small form, or the first entry of a case (which gives it a fish), may change what else is on the page.
       if (!got.length || (!entry.set && status === 200) || got.some(one => !document.getElementById(one.id))) refresh();
@@ -339,10 +344,20 @@
         row.classList.add("is-kept");
         const says = $(".says, .state-line", row);
         if (says) says.textContent = "kept on this device";
-        if (entry.fields.number !== undefined) { const field = $("input[name=number]", row); if (field && field !== document.activeElement) field.value = entry.fields.number; }
       }
+      if (!entry.set) fill(row, entry);
     }
     tidy();
+  };
+
+  // A small form shows what waits to be sent, so that the next field typed in it is sent with that and not without.
+  const fill = (row, entry) => {
+    const form = document.getElementById(entry.key);
+    if (!form?.matches("form[data-auto]") || !row.contains(form)) return;
+    for (const [name, value] of Object.entries(entry.fields)) {
+      const field = form.elements.namedItem(name);
+      if (field && field.type !== "hidden" && field !== document.activeElement && field.value !== value) field.value = value;
+    }
   };
 
   const stashed = new WeakMap();  // what stood at the head of an examination before "not sent yet"
