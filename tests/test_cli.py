@@ -363,9 +363,9 @@ def test_a_named_person_overrides_a_stop_of_a_dose_with_a_reason() -> None:
     assert refused.exit_code == 0
     assert "no amount" in refused.output
     assert "--override temperature" in refused.output
-    against = ("--override", "temperature", "--override-by", "Dr Hale", "--because", "the room can not be cooled today")
+    against = ("--override", "temperature", "--override-by", "Dr Hale", "--because", "the room cannot be cooled today")
     used = run(*asked, *against)
-    assert "Overridden: temperature, by Dr Hale, because: the room can not be cooled today" in used.output
+    assert "Overridden: temperature, by Dr Hale, because: the room cannot be cooled today" in used.output
     assert "formalin (37 % stock):" in used.output
     for left_out in (against[:2], against[:4], against[2:]):
         wrong = run(*asked, *left_out)

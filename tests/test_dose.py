@@ -341,7 +341,7 @@ def test_an_override_without_name_or_reason_or_in_the_demonstration(
     ],
 )
 def test_what_nobody_overrides(treatment: str, stop: str, more: dict[str, object]) -> None:
-    with pytest.raises(InputError, match="can not be overridden"):
+    with pytest.raises(InputError, match="cannot be overridden"):
         ask(treatment, overrides=(Override(stop, "Dr Hale", "I know better"),), **more)
 
 

@@ -462,7 +462,7 @@ def test_a_plain_case_is_told_with_its_route() -> None:
     states = {one.tank: one for one in found.tanks}
     assert states["Q1"].status == states["T3"].status == "sick"
     assert states["T1"].status == "clean"
-    # no fish ever came into it, so it can not have caught anything, and nobody is sent to examine it
+    # no fish ever came into it, so it cannot have caught anything, and nobody is sent to examine it
     assert states["empty"].infected == states["empty"].shows == 0
     assert "empty" not in {one.tank for one in learn_next(found, REFERENCE)}
     msgspec.json.encode(found.as_data())

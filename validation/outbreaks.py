@@ -15,9 +15,10 @@ from dataclasses import dataclass, replace
 import msgspec
 import numpy as np
 
-from wetmount.origin.links import KINDS, find_links, occupied_from, rate_prior
+from wetmount.origin.links import KINDS, find_links, rate_prior
 from wetmount.origin.observations import day_chances, fish_chances, residual_chances
 from wetmount.origin.room import Batch, Check, Contact, Move, Room, Sighting, System, Tank, Tool, Watch, Worker
+from wetmount.origin.stockings import Places, find_stockings
 from wetmount.reference import Reference
 
 FIRST = datetime.date(2026, 9, 1)
@@ -127,9 +128,9 @@ def draw_outbreak(
 
 def _run(rng: np.random.Generator, reference: Reference, room: Room, other: bool) -> Outbreak:
     assert room.condition is not None
-    times, days, count = reference.incubations[room.condition], room.days, len(room.tanks)
-    names = [tank.id for tank in room.tanks]
-    links = find_links(room, reference)
+    stockings = find_stockings(room)
+    times, days, count = reference.incubations[room.condition], room.days, len(stockings)
+    links, lots = find_links(room, reference, stockings), Places(stockings)
     by_kind = {}
     for kind in KINDS:
         mean, sd = rate_prior(reference.link_rates[kind], times.spread)
@@ -140,7 +141,6 @@ def _run(rng: np.random.Generator, reference: Reference, room: Room, other: bool
     catches = np.exp(0.7 * rng.standard_normal(count)) if other else np.ones(count)
     latent = day_chances(pace * times.latent_low_d, pace * times.latent_high_d, 1, days)
     incubation = day_chances(pace * times.incubation_low_d, pace * times.incubation_high_d, 1, days + 2)
-    held_from = occupied_from(room)
     infected: list[int | None] = [None] * count
     first_tank = list(range(count))
     passes: list[int] = [days] * count
@@ -148,25 +148,26 @@ def _run(rng: np.random.Generator, reference: Reference, room: Room, other: bool
     brought: dict[tuple[int, int], list[str]] = {}
     first_fish_arrive = {
         tank
-        for tank in names
+        for tank in lots.of_tank
         if any(batch.tank == tank for batch in room.batches)
         and all(batch.arrived is not None for batch in room.batches if batch.tank == tank)
     }
-    for place, name in enumerate(names):
-        carried = held_from[place] == 0 and name not in first_fish_arrive
+    for place, one in enumerate(stockings):
+        carried = one.first == 0 <= one.last and one.tank not in first_fish_arrive
         if carried and rng.random() < reference.link_rates["resident"].rate:
-            infected[place], passes[place], roots[place] = -1, 0, f"resident:{name}"
+            infected[place], passes[place], roots[place] = -1, 0, f"resident:{one.tank}"
     for batch in room.batches:
         if batch.arrived is not None:
-            brought.setdefault((names.index(batch.tank), room.day(batch.arrived)), []).append(batch.id)
-    sources: list[list[tuple[int, int]]] = [[] for _ in names]
+            on = room.day(batch.arrived)
+            brought.setdefault((lots.nearest(batch.tank, on), on), []).append(batch.id)
+    sources: list[list[tuple[int, int]]] = [[] for _ in stockings]
     for pair, (source, target) in enumerate(zip(links.source, links.target, strict=True)):
         sources[target].append((int(source), pair))
     by_delivery = -float(np.log1p(-reference.link_rates["delivery"].rate))
     rates = np.array([by_kind[kind] for kind in links.kinds])
     for day in range(days):
         for place in range(count):
-            if infected[place] is not None or day < held_from[place]:
+            if infected[place] is not None or not stockings[place].holds(day):
                 continue
             ways: list[tuple[float, str | None, int | None]] = [(outside, "outside", None)]
             ways += [(by_delivery, f"delivery:{batch_id}", None) for batch_id in brought.get((place, day), ())]
@@ -201,9 +202,8 @@ def _look(
     every = {tank: watch.every_days for watch in room.watches for tank in watch.tanks}
     early, late = fish_chances("skin_scrape", reference, times)
     carried = residual_chances(times.incubation_low_d, times.incubation_high_d)
-    held_from = occupied_from(room)
-    for place, tank in enumerate(room.tanks):
-        day = infected[place]
+    for place, held in enumerate(find_stockings(room)):
+        tank, day = held.tank, infected[place]
         shows = day is not None and rng.random() < times.shows
         if not shows or day is None:
             signs = room.days * 9
@@ -211,16 +211,17 @@ def _look(
             signs = int(rng.choice(len(carried), p=carried))
         else:
             signs = day + int(rng.choice(len(incubation), p=incubation))
-        looks = range(0, room.days, every[tank.id]) if tank.id in every else range(0)
+        looks = [look for look in range(0, room.days, every.get(tank, room.days)) if tank in every and held.holds(look)]
         noticed = next((look for look in looks if look >= signs and rng.random() < notices), None)
         if noticed is not None:
-            sightings.append(Sighting(tank.id, _day(noticed), "signs"))
+            sightings.append(Sighting(tank, _day(noticed), "signs"))
         found = False
-        if held_from[place] < room.days and rng.random() < 0.2:  # an empty tank has no fish to scrape
-            on, fish = int(rng.integers(room.days // 2, room.days)), int(rng.integers(1, 4))
+        last = min(held.last, room.days - 1)
+        if held.first <= last >= room.days // 2 and rng.random() < 0.2:  # an empty tank has no fish to scrape
+            on, fish = int(rng.integers(max(held.first, room.days // 2), last + 1)), int(rng.integers(1, 4))
             chance = 0.0 if day is None or day > on else 1 - (1 - (late if signs <= on else early)) ** fish
             found = bool(rng.random() < chance)
-            checks.append(Check(tank.id, _day(on), found, "skin_scrape", fish))
+            checks.append(Check(tank, _day(on), found, "skin_scrape", fish))
         if noticed is not None or found:
             seen.append(place)
     room = msgspec.structs.replace(room, sightings=tuple(sightings), checks=tuple(checks))

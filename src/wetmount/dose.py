@@ -193,7 +193,7 @@ def dose(order: Order, reference: Reference) -> DoseAnswer:
 
 
 def _sound(order: Order) -> None:
-    """InputError for numbers that can not be: nothing is counted from them."""
+    """InputError for numbers that cannot be: nothing is counted from them."""
     if order.already is not None and not 0 <= order.already < math.inf:
         raise InputError(f"{order.already:g} is no amount that is already there", field="already")
     for one in order.present:
@@ -350,7 +350,7 @@ def _override(stops: tuple[Stop, ...], order: Order) -> tuple[tuple[Stop, ...], 
             raise InputError("an override needs the person's name and a written reason", field="override")
         matching = [stop for stop in left if stop.id == override.stop]
         if any(not stop.overridable for stop in matching):
-            raise InputError(f"the stop {override.stop!r} can not be overridden", field="override")
+            raise InputError(f"the stop {override.stop!r} cannot be overridden", field="override")
         if matching:
             left = [stop for stop in left if stop.id != override.stop]
             used.append(override)
@@ -449,7 +449,7 @@ def _measured(
     if abs(amount.error) > FINE_ENOUGH:
         smallest = step if step is not None else _STEP[strength.per]
         text = (
-            f"{_shown(amount.exact / parts, amount.unit)} can not be measured in steps of "
+            f"{_shown(amount.exact / parts, amount.unit)} cannot be measured in steps of "
             f"{_shown(smallest, amount.unit)} to within 10 %: {_stock_advice(amount.exact, smallest, strength)}"
         )
         return replace(answer, stops=(*answer.stops, Stop("too_small_to_measure", text, "rules")))

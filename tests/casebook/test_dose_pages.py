@@ -356,7 +356,7 @@ STOPS: list[tuple[str, dict[str, Any], str]] = [
             "kh": "8 dKH",
             "gh": "9 dGH",
         },
-        "can not be measured in steps of",
+        "cannot be measured in steps of",
     ),
     (
         "volume too open",
@@ -485,7 +485,7 @@ def test_what_nobody_goes_against(browser: Client, case: Case) -> None:
     assert "Go against it" not in text(browser.get(asked))
     refused = go_against(browser, asked, stop="hard_max")
     assert refused.status_code == 422
-    assert "can not be overridden" in text(refused)
+    assert "cannot be overridden" in text(refused)
 
 
 def test_never_in_the_demonstration_and_never_in_a_closed_case(browser: Client, device: Device, case: Case) -> None:

@@ -202,8 +202,8 @@ def learn_next(trace: Trace, reference: Reference, *, examination: str | None = 
     stock = stock_in_time(trace.room)
     origin = draws.origin / draws.origin.sum(axis=1, keepdims=True)
     found = []
-    for place, (tank, watched) in enumerate(zip(trace.room.tanks, model.watched, strict=True)):
-        if watched.seen or not model.susceptible[place, -1]:
+    for place, tank in enumerate(trace.room.tanks):
+        if model.watched[place].seen or not model.susceptible[place, -1]:
             continue
         infected = draws.infected_day[:, place] <= last
         by_fish = np.where(infected, np.where(draws.signs_day[:, place] <= last, late, early), 0.0)

@@ -1,5 +1,7 @@
 """Which tank can infect which, by what kind of link, on which days.
 
+A tank that was emptied and stocked again counts as two (`stockings.py`); links hold while both ends hold fish.
+
 Shared things (a sump, a tool, a person's round) divide the rate of one infectious tank over all that share them, so
 that a larger system dilutes. What happened once (a move, a wet net) counts on its day. Rates themselves come later:
 a strength is what a rate is multiplied by to give the hazard, −log of the chance to escape, of one tank for another
@@ -8,10 +10,11 @@ on one day.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import timedelta
 from itertools import pairwise
-from math import inf, log1p
+from math import log1p
 from statistics import median
 from typing import Final
 
@@ -19,7 +22,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wetmount.errors import InputError
-from wetmount.origin.room import Room
+from wetmount.origin.room import Move, Room
+from wetmount.origin.stock import Stock, stock_in_time
+from wetmount.origin.stockings import Places, Stocking, find_stockings
 from wetmount.reference import Reference
 from wetmount.reference.rows import LinkRate
 
@@ -49,6 +54,7 @@ class Links:
     """All links of a room, summed by pair of tanks, kind and day."""
 
     tanks: tuple[str, ...]
+    """Names of stockings: as many as tanks, in their order, then those before the last one of each."""
     days: int
     kinds: tuple[str, ...]
     """Kinds that occur."""
@@ -76,15 +82,6 @@ def tank_places(room: Room) -> dict[str, int]:
     return {tank.id: place for place, tank in enumerate(room.tanks)}
 
 
-def fish_in(room: Room) -> dict[str, int]:
-    """Fish a tank was given in all, by batches whose number is known; tanks without are left out."""
-    held: dict[str, int] = {}
-    for batch in room.batches:
-        if batch.number:
-            held[batch.tank] = held.get(batch.tank, 0) + batch.number
-    return held
-
-
 def chance_to_hazard(chance: float) -> float:
     """Hazard of an event with this chance: −log(1 − chance)."""
     return -log1p(-chance)
@@ -107,72 +104,94 @@ def rate_prior(row: LinkRate, spread: str) -> tuple[float, float]:
     return float(np.log(rate * factor)), float(max(np.log(rate / low), np.log(high / rate)) / 1.645)
 
 
-def find_links(room: Room, reference: Reference) -> Links:
-    """All links of a room by pair, kind and day.
+def find_links(room: Room, reference: Reference, held: Sequence[Stocking] | None = None) -> Links:
+    """All links of a room by pair, kind and day, between stockings (`find_stockings`): last ones in the order of tanks.
 
     Raises InputError for a tank that the room does not list.
     """
-    found = tuple(_pieces(room, reference.link_rates))
+    held = find_stockings(room) if held is None else held
+    found = tuple(_pieces(room, reference.link_rates, held))
     days = room.days
     pairs = sorted({(piece.target, piece.source) for piece in found})
     place = {pair: index for index, pair in enumerate(pairs)}
     kinds = tuple(kind for kind in KINDS if any(piece.kind == kind for piece in found))
     strength = np.zeros((len(kinds), len(pairs), days))
     for piece in found:
-        strength[kinds.index(piece.kind), place[piece.target, piece.source], max(piece.first, 0) : piece.last + 1] += (
+        strength[kinds.index(piece.kind), place[piece.target, piece.source], piece.first : piece.last + 1] += (
             piece.strength
         )
     targets, sources = (np.array([pair[side] for pair in pairs], dtype=np.intp) for side in (0, 1))
-    return Links(tuple(tank.id for tank in room.tanks), days, kinds, sources, targets, strength, found)
+    return Links(tuple(one.name for one in held), days, kinds, sources, targets, strength, found)
 
 
-def _pieces(room: Room, rates: Mapping[str, LinkRate]) -> Iterator[Piece]:
+def _pieces(room: Room, rates: Mapping[str, LinkRate], held: Sequence[Stocking]) -> Iterator[Piece]:
+    """Links between stockings, on the days on which both hold fish."""
+    size = _sizes(held)
+    places = Places(held).of_tank
+    of_tank = [places[tank.id] for tank in room.tanks]
+    for piece in _between_tanks(room):
+        for source in of_tank[piece.source]:
+            strength = piece.strength * float(size[source] ** rates[piece.kind].size_power)
+            for target in of_tank[piece.target]:
+                first = max(piece.first, held[source].first, held[target].first)
+                last = min(piece.last, held[source].last, held[target].last)
+                if first <= last:
+                    yield Piece(piece.kind, piece.through, source, target, strength, first, last)
+
+
+def _between_tanks(room: Room) -> Iterator[Piece]:
+    """Links between tanks as places of the room's list, sources all of one size."""
     places, last = tank_places(room), room.days - 1
-    size = _sizes(room)
 
     def place(tank: str, where: str) -> int:
         if tank not in places:
             raise InputError(f"{tank!r} is not a tank of the room; accepted are {', '.join(places)}", field=where)
         return places[tank]
 
-    def scaled(kind: str, source: int, strength: float) -> float:
-        return strength * float(size[source] ** rates[kind].size_power)
-
     for kind, name, members, first, end in _shared(room):
         inside = [place(tank, f"{kind}.tanks") for tank in members]
         for source in inside:
             for target in inside:
                 if source != target:
-                    yield Piece(kind, name, source, target, scaled(kind, source, 1 / (len(inside) - 1)), first, end)
+                    yield Piece(kind, name, source, target, 1 / (len(inside) - 1), first, end)
     for name, members, ordered in _rounds(room):
         inside = [place(tank, "worker.tanks") for tank in members]
         for turn, source in enumerate(inside):
             after = inside[turn + 1 : turn + 1 + ROUND_REACH] if ordered else [one for one in inside if one != source]
             for gap, target in enumerate(after):
-                strength = 0.5 ** (gap + 1) if ordered else 1 / len(after)
-                yield Piece("worker", name, source, target, scaled("worker", source, strength), 0, last)
+                yield Piece("worker", name, source, target, 0.5 ** (gap + 1) if ordered else 1 / len(after), 0, last)
     for first_tank, second_tank in _neighbours(room):
         for source, target in ((first_tank, second_tank), (second_tank, first_tank)):
-            yield Piece("neighbour", "", source, target, scaled("neighbour", source, 1.0), 0, last)
-    held = fish_in(room)
+            yield Piece("neighbour", "", source, target, 1.0, 0, last)
+    stock = stock_in_time(room)
     for move in room.moves:
         day = room.day(move.on)
-        fish = move.number or held.get(move.from_tank) or 1
         if 0 <= day <= last:
             ends = place(move.from_tank, "move.from_tank"), place(move.to_tank, "move.to_tank")
-            yield Piece("move", move.batch or "", *ends, float(fish), day, day)
+            yield Piece("move", move.batch or "", *ends, float(_moved(move, stock)), day, day)
     for contact in room.contacts:
         day = room.day(contact.on)
         if 0 <= day <= last:
             source, target = place(contact.from_tank, "contact.from_tank"), place(contact.to_tank, "contact.to_tank")
-            yield Piece(contact.kind, "", source, target, scaled(contact.kind, source, 1.0), day, day)
+            yield Piece(contact.kind, "", source, target, 1.0, day, day)
 
 
-def _sizes(room: Room) -> NDArray[np.float64]:
-    """Fish of every tank over the room's median, 1 where it is not known."""
-    held = fish_in(room)
-    middle = median(held.values()) if held else 1.0
-    return np.clip([held.get(tank.id, middle) / middle for tank in room.tanks], *SIZE_RANGE)
+def _moved(move: Move, stock: Stock) -> int:
+    """Fish of a move; of one of all fish, those that stood there the evening before or that day; 1 when unknown."""
+    if move.number:
+        return move.number
+    for on in (move.on - timedelta(days=1), move.on):
+        there = stock.batches(move.from_tank, on).get(move.batch) if move.batch else stock.between(move.from_tank, on)
+        if there is not None and there.exact:
+            return there.exact
+    return 1
+
+
+def _sizes(held: Sequence[Stocking]) -> NDArray[np.float64]:
+    """Fish of every stocking over the median of all, 1 where it is not known."""
+    known = [one.fish for one in held if one.fish is not None]
+    middle = median(known) if known else 1.0
+    return np.clip([(one.fish or middle) / middle for one in held], *SIZE_RANGE)
 
 
 def _shared(room: Room) -> Iterator[tuple[str, str, tuple[str, ...], int, int]]:
@@ -209,29 +228,3 @@ def _neighbours(room: Room) -> Iterator[tuple[int, int]]:
         for (place, index), (next_place, next_index) in pairwise(tanks):
             if next_place - place == 1:
                 yield index, next_index
-
-
-def occupied_from(room: Room) -> NDArray[np.int64]:
-    """Day from which each tank holds fish, 0 when it did from the start, `room.days` when it never does.
-
-    Where the record has batches, a tank into which none came is empty, unless something was noted of its fish; where it
-    has none, every tank counts as held.
-    """
-    places = tank_places(room)
-    noted = {row.tank for row in room.sightings} | {row.tank for row in room.checks}
-    first = np.full(len(places), inf)
-    for batch in room.batches:
-        if batch.tank in places:
-            day = 0 if batch.arrived is None else max(0, room.day(batch.arrived))
-            first[places[batch.tank]] = min(first[places[batch.tank]], day)
-    for move in room.moves:
-        if move.to_tank in places:
-            first[places[move.to_tank]] = min(first[places[move.to_tank]], max(0, room.day(move.on)))
-    for index, tank in enumerate(room.tanks):
-        since = 0 if tank.since is None else max(0, room.day(tank.since))
-        if first[index] == inf:
-            first[index] = room.days if room.batches and tank.id not in noted else since
-        else:
-            first[index] = max(first[index], since)
-    found: NDArray[np.int64] = np.minimum(first, room.days).astype(np.int64)
-    return found

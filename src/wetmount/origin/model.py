@@ -4,14 +4,16 @@
                                 rate_k · strength_kji(d)
     P(infected on day t) = exp(−hazards before t) · (1 − exp(−hazard on t))
 
-A tank infected on day t passes it on from day t + latent time, at least one day, and from then on; tanks that stood
-there on the first day may have carried it before (`RESIDENT`). Introductions are independent and rare, so several are
+A tank infected on day t passes it on from day t + latent time, at least one day, while its fish stand there; one that
+was emptied and stocked again is two tanks, the second susceptible unless its fish bring it (`stockings.py`). Tanks that
+stood there on the first day may have carried it before (`RESIDENT`). Introductions are independent and rare, so several are
 possible. The infector does not appear: it is summed out by adding hazards, and given all days of infection each
 infector has the share of its hazard (Kenah, Lipsitch & Robins 2008; as in Wallinga & Teunis 2004 with hazards for w).
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -19,9 +21,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wetmount.errors import InputError
-from wetmount.origin.links import Links, chance_to_hazard, find_links, occupied_from, rate_prior, tank_places
+from wetmount.origin.links import Links, chance_to_hazard, find_links, rate_prior
 from wetmount.origin.observations import SignsTable, Watched, day_chances, find_watched, signs_table
 from wetmount.origin.room import Batch, Room
+from wetmount.origin.stockings import Places, Stocking, find_stockings
 from wetmount.reference import Reference
 from wetmount.reference.rows import Incubation
 
@@ -53,11 +56,13 @@ class Entry:
 
 @dataclass(frozen=True, slots=True)
 class Model:
-    """All that the posterior needs, as arrays. n tanks, D days, K kinds of link."""
+    """All that the posterior needs, as arrays. n stockings of tanks, D days, K kinds of link."""
 
     room: Room
     condition: str
     times: Incubation
+    stockings: tuple[Stocking, ...]
+    """The last of every tank, in the order of the room, then earlier ones; called tanks below."""
     links: Links
     watched: tuple[Watched, ...]
     entries: tuple[Entry, ...]
@@ -103,12 +108,13 @@ def build_model(room: Room, reference: Reference, condition: str | None = None) 
         )
     if not 1 <= len(room.tanks) <= MOST_TANKS:
         raise InputError(f"{len(room.tanks)} tanks; accepted are 1 to {MOST_TANKS}", field="tanks")
-    links = find_links(room, reference)
-    watched = find_watched(room, reference, condition)
+    held = find_stockings(room)
+    links = find_links(room, reference, held)
+    watched = find_watched(room, reference, condition, held)
     if not any(one.seen for one in watched):
         raise InputError("it was seen in no tank: there is no outbreak to trace", field="sightings")
-    entries = _entries(room, reference)
-    days, count = room.days, len(room.tanks)
+    entries = _entries(room, reference, held)
+    days, count = room.days, len(held)
     pulse, resident = np.zeros((count, days)), np.zeros(count)
     for entry in entries:
         if entry.tank is not None and entry.day is not None:
@@ -123,11 +129,12 @@ def build_model(room: Room, reference: Reference, condition: str | None = None) 
         room,
         condition,
         times,
+        held,
         links,
         watched,
         entries,
         pulse,
-        np.arange(days)[None, :] >= occupied_from(room)[:, None],
+        np.array([[one.holds(day) for day in range(days)] for one in held]),
         resident,
         np.array([mean for mean, _ in priors]),
         np.array([sd for _, sd in priors]),
@@ -136,27 +143,25 @@ def build_model(room: Room, reference: Reference, condition: str | None = None) 
     )
 
 
-def _entries(room: Room, reference: Reference) -> tuple[Entry, ...]:
+def _entries(room: Room, reference: Reference, held: Sequence[Stocking]) -> tuple[Entry, ...]:
     """Every delivery within the record, every tank with fish on its first day, and outside."""
-    places, rates = tank_places(room), reference.link_rates
-    entries = []
+    tanks, rates = [tank.id for tank in room.tanks], reference.link_rates
+    entries, lots = [], Places(held)
     for batch in room.batches:
         if batch.arrived is not None and batch.arrived >= room.first:
-            if batch.tank not in places:
-                accepted = ", ".join(places)
+            if batch.tank not in tanks:
+                accepted = ", ".join(tanks)
                 raise InputError(
                     f"{batch.tank!r} is not a tank of the room; accepted are {accepted}", field="batch.tank"
                 )
             day = room.day(batch.arrived)
             if day < room.days:
-                entries.append(
-                    Entry(f"delivery:{batch.id}", "delivery", places[batch.tank], batch, rates["delivery"].rate, day)
-                )
-    first_day = occupied_from(room)
+                place = lots.nearest(batch.tank, day)
+                entries.append(Entry(f"delivery:{batch.id}", "delivery", place, batch, rates["delivery"].rate, day))
     entries += [
-        Entry(f"resident:{tank.id}", "resident", place, None, rates["resident"].rate, None)
-        for place, tank in enumerate(room.tanks)
-        if first_day[place] == 0 and not _arrives_first(room, tank.id)
+        Entry(f"resident:{one.tank}", "resident", place, None, rates["resident"].rate, None)
+        for place, one in enumerate(held)
+        if one.first == 0 <= one.last and not _arrives_first(room, one.tank)
     ]
     weeks = rates[OUTSIDE].rate * len(room.tanks) * room.days
     return (*entries, Entry(OUTSIDE, OUTSIDE, None, None, float(-np.expm1(-weeks)), None))

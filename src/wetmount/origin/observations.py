@@ -7,6 +7,8 @@ Every day of infection gets the probability of what was seen and not seen, all d
 
 from __future__ import annotations
 
+from bisect import bisect_left
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date as Date
 from math import erf, log, sqrt
@@ -16,8 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wetmount.errors import InputError
-from wetmount.origin.links import tank_places
 from wetmount.origin.room import Check, Room
+from wetmount.origin.stockings import Places, Stocking, find_stockings
 from wetmount.reference import Reference
 from wetmount.reference.rows import Incubation
 
@@ -76,21 +78,30 @@ class Watched:
         return self.first_seen is not None or any(found for _, found, _, _ in self.checks)
 
 
-def find_watched(room: Room, reference: Reference, condition: str) -> tuple[Watched, ...]:
-    """What was looked at in every tank, for this condition.
+def find_watched(
+    room: Room, reference: Reference, condition: str, held: Sequence[Stocking] | None = None
+) -> tuple[Watched, ...]:
+    """What was looked at in every stocking (`find_stockings`), for this condition; looks at empty tanks are left out.
 
     Raises InputError for an unknown tank or examination, or a day outside the record.
     """
-    places, last = tank_places(room), room.days - 1
+    tanks, last = [tank.id for tank in room.tanks], room.days - 1
     times = reference.incubations[condition]
-    looks: list[set[int]] = [set() for _ in places]
-    seen: list[set[int]] = [set() for _ in places]
-    checks: list[list[tuple[int, bool, float, float]]] = [[] for _ in places]
+    held = find_stockings(room) if held is None else held
+    lots = Places(held)
+    looks: list[set[int]] = [set() for _ in held]
+    seen: list[set[int]] = [set() for _ in held]
+    checks: list[list[tuple[int, bool, float, float]]] = [[] for _ in held]
 
-    def place(tank: str, where: str) -> int:
-        if tank not in places:
-            raise InputError(f"{tank!r} is not a tank of the room; accepted are {', '.join(places)}", field=where)
-        return places[tank]
+    def known(tank: str, where: str) -> str:
+        if tank not in lots.of_tank:
+            raise InputError(f"{tank!r} is not a tank of the room; accepted are {', '.join(tanks)}", field=where)
+        return tank
+
+    def look(tank: str, day: int) -> None:
+        place = lots.on(tank, day)
+        if place is not None:
+            looks[place].add(day)
 
     def within(on: Date, where: str) -> int:
         day = room.day(on)
@@ -104,17 +115,19 @@ def find_watched(room: Room, reference: Reference, condition: str) -> tuple[Watc
     for watch in room.watches:
         days = range(room.day(watch.since), min(last, room.day(watch.until)) + 1, max(1, watch.every_days))
         for tank in watch.tanks:
-            looks[place(tank, "watch.tanks")].update(day for day in days if day >= 0)
+            for day in days[bisect_left(days, 0) :]:
+                look(known(tank, "watch.tanks"), day)
     for sighting in room.sightings:
         if meant(sighting.condition):
-            where = place(sighting.tank, "sighting.tank")
-            seen[where].add(within(sighting.on, "sighting.on"))
+            day = within(sighting.on, "sighting.on")
+            seen[lots.nearest(known(sighting.tank, "sighting.tank"), day)].add(day)
             if sighting.not_before is not None:
-                looks[where].add(room.day(sighting.not_before))
+                look(sighting.tank, room.day(sighting.not_before))
     for check in room.checks:
         if not meant(check.condition):
             continue
-        where, day = place(check.tank, "check.tank"), within(check.on, "check.on")
+        day = within(check.on, "check.on")
+        where = lots.nearest(known(check.tank, "check.tank"), day)
         examination = reference.examinations.get(check.examination)
         if examination is None:
             accepted = ", ".join(reference.examinations)
@@ -126,8 +139,7 @@ def find_watched(room: Room, reference: Reference, condition: str) -> tuple[Watc
         if late > 0:
             checks[where].append((day, check.seen, early, late))
     return tuple(
-        Watched(tuple(sorted(looks[one])), min(seen[one], default=None), tuple(checks[one]))
-        for one in range(len(places))
+        Watched(tuple(sorted(looks[one])), min(seen[one], default=None), tuple(checks[one])) for one in range(len(held))
     )
 
 

@@ -71,9 +71,10 @@ class Route:
 
 @dataclass(frozen=True, slots=True)
 class TankState:
-    """What is known of one tank at the end of the record."""
+    """What is known of the fish that stand in one tank at the end of the record, or were the last to stand there."""
 
     tank: str
+    """Of fish that were followed by others, with the day they were gone: 'A4 until 2026-10-03'."""
     status: Status
     looked_at: bool
     """Whether anybody looked at all."""
@@ -165,6 +166,8 @@ class Told:
     """A refined result follows."""
     seed: int
     reference_version: str
+    earlier: tuple[TankState, ...] = field(default=(), kw_only=True)
+    """Fish that stood in a tank before it was emptied and stocked again."""
 
     def as_data(self) -> dict[str, Any]:
         """As plain values for JSON."""

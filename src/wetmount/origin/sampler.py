@@ -53,15 +53,13 @@ class Segments:
 
     @classmethod
     def of(cls, model: Model) -> Segments:
-        """From a model's links, from the day their target holds fish."""
+        """From a model's links."""
         links, count = model.links, len(model.links.tanks)
-        held_from = links.days - model.susceptible.sum(axis=1)
         found: dict[tuple[int, int, int, int], Array] = {}
         for piece in links.pieces:
-            first, end = max(piece.first, int(held_from[piece.target])), piece.last + 1
-            if first < end:
-                row = found.setdefault((piece.source, piece.target, first, end), np.zeros(len(links.kinds)))
-                row[links.kinds.index(piece.kind)] += piece.strength
+            span = piece.source, piece.target, piece.first, piece.last + 1
+            row = found.setdefault(span, np.zeros(len(links.kinds)))
+            row[links.kinds.index(piece.kind)] += piece.strength
         keys = sorted(found)
         source, target, begins, ends = np.array(keys, dtype=np.int64).reshape(-1, 4).T
         strength = np.array([found[key] for key in keys]).reshape(-1, len(links.kinds))

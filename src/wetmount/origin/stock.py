@@ -74,6 +74,10 @@ class Stock:
         """Batches in a tank at the end of a day with the number of each."""
         return dict(self._at(tank, on)[1])
 
+    def changes(self, tank: str) -> tuple[tuple[Date, Count], ...]:
+        """Days on which fish came, left or died, in order, with the fish at the end of each."""
+        return tuple((on, count) for on, count, _ in self._days.get(tank, []))
+
     def held(self, tank: str, until: Date) -> tuple[str, ...]:
         """Batches that were in a tank at any time up to the end of a day, the first one first."""
         seen: dict[str, None] = {}

@@ -96,6 +96,7 @@ def summarise(
     candidates = _candidates(model, reference, origin.mean(axis=0), infector, first, began)
     seen = np.array([watched.seen for watched in model.watched])
     same = (root == first[:, None]) | (root < 0)
+    states = _tanks(model, day, root, first, draws, rng)
     can_tell, verdict = _verdict(candidates, began, room)
     return Trace(
         room=room,
@@ -105,7 +106,8 @@ def summarise(
         credible=_credible(candidates),
         start_days=_start_days(began, room),
         routes=_routes(model, day, infector, np.concatenate(kept.log_rates), seen),
-        tanks=_tanks(model, day, root, first, draws, rng),
+        tanks=states[: len(room.tanks)],
+        earlier=states[len(room.tanks) :],
         more_than_one=float(1 - same[:, seen].all(axis=1).mean()),
         rates=_rates(model, reference, np.concatenate(kept.log_rates)),
         can_tell=can_tell,
@@ -160,7 +162,7 @@ def _draws(model: Model, kept: Kept, most: int, rng: np.random.Generator) -> Dra
 
 
 def _name(entry: Entry, model: Model) -> str:
-    tank = None if entry.tank is None else model.links.tanks[entry.tank]
+    tank = None if entry.tank is None else model.stockings[entry.tank].tank
     if entry.batch is not None:
         origin = f" from {entry.batch.origin}" if entry.batch.origin else ""
         return f"{entry.batch.species}{origin}, delivered {entry.batch.arrived} into {tank}"
@@ -180,7 +182,7 @@ def _candidates(
         if entry.day is not None:
             own = np.array([entry.day])
         low, middle, high = _span(model.room, own) if own.size else (None, None, None)
-        tank = None if entry.tank is None else model.links.tanks[entry.tank]
+        tank = None if entry.tank is None else model.stockings[entry.tank].tank
         batch = None if entry.batch is None else entry.batch.id
         found.append(
             Candidate(
@@ -247,16 +249,23 @@ def _tanks(
     model: Model, day: Days, root: Days, first: Days, draws: Draws, rng: np.random.Generator
 ) -> tuple[TankState, ...]:
     room, end = model.room, model.links.days + SHOWS_WITHIN_DAYS
+    count = len(room.tanks)
+    # nothing says that a tank was disinfected before it was stocked again
+    seen_before = {
+        one.tank for one, own in zip(model.stockings[count:], model.watched[count:], strict=True) if own.seen
+    }
     luck = Luck.draw(model, len(draws.infected_day), rng)
     _, signs = spread_ahead(model, draws, live_links(model), SHOWS_WITHIN_DAYS, luck)
     found = []
     for tank, watched in enumerate(model.watched):
         had = day[:, tank] < model.links.days
         chance = float(had.mean())
-        status: Status = "sick" if watched.seen else "suspect" if chance >= SUSPECT_FROM else "clean"
+        suspect = chance >= SUSPECT_FROM or (tank < len(room.tanks) and model.stockings[tank].tank in seen_before)
+        status: Status = "sick" if watched.seen else "suspect" if suspect else "clean"
         low, middle, high = _span(room, day[had, tank]) if had.any() else (None, None, None)
         from_outbreak = float((root[had, tank] == first[had]).mean()) if had.any() else 0.0
-        shows = 0.0 if watched.seen else float((signs[:, tank] < end).mean())
+        gone = not model.susceptible[tank, -1]
+        shows = 0.0 if watched.seen or gone else float((signs[:, tank] < end).mean())
         name = model.links.tanks[tank]
         found.append(
             TankState(name, status, watched.looked_at, watched.seen, chance, shows, from_outbreak, low, middle, high)
@@ -306,20 +315,27 @@ def _with_chance(candidate: Candidate) -> str:
 def _notes(model: Model) -> tuple[str, ...]:
     """What was taken as it is, for want of a record."""
     room, notes = model.room, []
-    unseen = [tank.id for tank, watched in zip(room.tanks, model.watched, strict=True) if not watched.looked_at]
+    held = tuple(zip(model.stockings, model.watched, strict=True))
+    unseen = [one.name for one, watched in held if not watched.looked_at and one.first <= one.last]
     if unseen:
         notes.append(f"Nobody looked at {', '.join(unseen)}: they are judged by their links alone.")
-    silent = [
-        tank.id
-        for tank, watched in zip(room.tanks, model.watched, strict=True)
-        if watched.first_seen is not None and not watched.looks
-    ]
+    silent = [one.name for one, watched in held if watched.first_seen is not None and not watched.looks]
     if silent:
         notes.append(
             f"No looks are written down for {', '.join(silent)}: the first signs there may be older than the day noted."
         )
-    if room.departures:
-        notes.append("Tanks whose fish left count as infectious still: their water and gear are.")
+    again = model.stockings[len(room.tanks) :]
+    if again:
+        notes.append(
+            f"Emptied and stocked again: {', '.join(one.name for one in again)}. The fish before and those after are "
+            "followed apart. What wet glass, filter and gravel keep is not reckoned with."
+        )
+    gone = [one for one in model.stockings[: len(room.tanks)] if one.first <= one.last < room.days - 1]
+    if gone:
+        named = ", ".join(f"{one.tank} ({room.first + timedelta(days=one.last)})" for one in gone)
+        notes.append(
+            f"Empty since their last fish went: {named}. They pass nothing on from then; what is said is of those fish."
+        )
     if not room.workers and all(tank.order is None for tank in room.tanks):
         notes.append("No order of work is written down: nothing is taken to pass by hands.")
     if any(entry.tank is not None and entry.day is None for entry in model.entries):

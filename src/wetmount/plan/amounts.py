@@ -25,7 +25,7 @@ CONTAINER: Final = "the water of the container is not known: say how much goes i
 def order_for(treatment: str, agent: PlanAgent, tank: TankFacts, reference: Reference) -> Order:
     """The order of an agent: for the water of the tank, or of the container where it is given in one.
 
-    InputError, naming the field, for a quantity, strength or dose that can not be read.
+    InputError, naming the field, for a quantity, strength or dose that cannot be read.
     """
     row, field = reference.doses[treatment], f"plan.agents.{treatment}"
     life, _ = life_beside(row, tank)

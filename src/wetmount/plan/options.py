@@ -358,7 +358,7 @@ def _others(
             f"examine_{examination.id}",
             "examine",
             f"examine more: {examination.name}",
-            f"{examination.advice} {examination.information_bits:.2g} bits for {examination.minutes:g} min{price}.",
+            f"{examination.advice} {examination.information_bits:.2f} bits for {examination.minutes:g} min{price}.",
             (f"changes the leading cause in {100 * examination.changes_leading:.0f} % of outcomes",),
         )
     days = [f"{row.name}: {row.course_days_low:g} to {row.course_days_high:g} days" for row in rows]
@@ -380,7 +380,7 @@ def _others(
         "relieve",
         "relieve",
         "relieve suffering",
-        "A fish that can not keep upright, eat or breathe freely is killed humanely rather than treated: buffered "
+        "A fish that cannot keep upright, eat or breathe freely is killed humanely rather than treated: buffered "
         "anaesthetic overdose, at least 30 minutes after the last gill movement, a second step for goldfish and koi.",
         ("the fish is lost; examined at once it may save the others",),
     )

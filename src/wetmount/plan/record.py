@@ -44,7 +44,7 @@ def record_of(
     """The choice as the case file holds it, its agents one after the other and a look again at the end.
 
     `schedules` holds the days of an agent's givings, 0 its first; `plan` what is known already of water, fish and what
-    is in hand. InputError for days of an agent that is not chosen, or that can not be kept.
+    is in hand. InputError for days of an agent that is not chosen, or that cannot be kept.
     """
     agents = [option.id for option in chosen.options if option.kind == "treat"]
     timed = schedules or {}

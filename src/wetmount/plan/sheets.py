@@ -22,7 +22,7 @@ from wetmount.reference.rows import Disinfection, DoseRow, LaboratorySample, Qua
 STOP_IF: Final = (
     "fish gasp, roll, crash about or lose balance: change half the water for clean matched water at once",
     "oxygen falls under 5 mg/L, or the temperature leaves the range of the species",
-    "you can not stay with a bath that has to be watched",
+    "you cannot stay with a bath that has to be watched",
 )
 EACH_DAY: Final = (
     "count the fish, and the dead; take dead fish out at once",

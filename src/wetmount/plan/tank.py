@@ -76,7 +76,7 @@ def tank_of(
     """The water and fish of a look. What its plan says goes before what is known otherwise: `volume` and `others` of
     the tank's water, `readings` typed just now. Fish that came in batches of the case count as in this water.
 
-    InputError for a quantity that can not be read.
+    InputError for a quantity that cannot be read.
     """
     plan = look.plan or Plan()
     said: list[Said] = []

@@ -59,7 +59,7 @@ class Planned:
 
 
 def planned(case: Case, look: Look, evidence: Evidence, reference: Reference) -> Planned | None:
-    """The plan of a look; None where nothing was chosen. InputError for a quantity of it that can not be read."""
+    """The plan of a look; None where nothing was chosen. InputError for a quantity of it that cannot be read."""
     if look.plan is None or not look.plan.steps:
         return None
     tank = tank_of(case, look, evidence, reference)

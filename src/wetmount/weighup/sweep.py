@@ -102,6 +102,7 @@ class _Sweep:
         self.samples = samples
         self.blame = blame
         self.acts = problem.illness if blame else np.ones_like(problem.illness)
+        self.weights = {step.condition: self._weights(step) for step in plan.steps}
         states = [8 * prod(step.shape) for step in plan.steps]
         staged = sum(size * len(step.shifts) for size, step in zip(states, plan.steps, strict=True))
         self.whole = 3 * sum(states) <= MESSAGE_BYTES
@@ -129,7 +130,7 @@ class _Sweep:
                 if step.opens:
                     state = _sample_opens(step, state, self._message(step, visit), problem.leak, rng)
                 state, samples[step.condition] = self._sample_visit(step, state, visit, rng)
-            absent, there = self._weights(step)
+            absent, there = self.weights[step.condition]
             later, none = visit.present[0], 0.0
             unmoved = self._shift(step, mass * there, ~self.acts)
             if self.blame:
@@ -158,10 +159,11 @@ class _Sweep:
         return absent, odds * absent * self.problem.factor[i]
 
     def _shift(self, step: Step, mass: Floats, which: NDArray[np.bool_]) -> Floats:
-        """Let a present condition explain the findings in `which`; changes `mass` in place and returns it."""
+        """Let a present condition explain the findings in `which`; may change `mass` in place, and returns it."""
+        mass = np.ascontiguousarray(mass)
         for axis, j in step.shifts:
             if which[j]:
-                low, high = _halves(mass, axis)
+                low, high = _flat_halves(step, mass, axis)
                 q = self.problem.strength[step.condition, j]
                 high += q * low
                 low *= 1.0 - q
@@ -172,8 +174,8 @@ class _Sweep:
         pulled = [later]
         for number, (axis, j) in enumerate(step.shifts):
             if stages or number == 0:
-                pulled.append(np.array(pulled[-1]))
-            low, high = _halves(pulled[-1], axis)
+                pulled.append(np.array(pulled[-1], order="C"))
+            low, high = _flat_halves(step, pulled[-1], axis)
             q = self.problem.strength[step.condition, j]
             low *= 1.0 - q
             low += q * high
@@ -187,7 +189,7 @@ class _Sweep:
 
     def _message(self, step: Step, visit: _Visit) -> Floats:
         """The backward message at the visit, once the step's findings are open."""
-        absent, there = self._weights(step)
+        absent, there = self.weights[step.condition]
         return np.asarray(absent * visit.absent + there * visit.present[-1])
 
     def _before(self, step: Step, visit: _Visit) -> Floats:
@@ -246,7 +248,7 @@ class _Sweep:
     def _chance(self, step: Step, state: NDArray[np.intp], visit: _Visit) -> Floats:
         """Chance that the condition is present in each sample, given the sample's state; states that no sample can be
         in may come out as nan, and are never looked up."""
-        absent, there = self._weights(step)
+        absent, there = self.weights[step.condition]
         weight_absent, weight_present = (absent * visit.absent).reshape(-1), (there * visit.present[-1]).reshape(-1)
         few = weight_absent.size <= len(state)
         if not few:
@@ -260,6 +262,13 @@ def _halves(mass: Floats, axis: int) -> tuple[Floats, Floats]:
     """Views of the two halves along `axis`: not explained, explained."""
     front: Any = (slice(None),) * axis
     return mass[(*front, 0)], mass[(*front, 1)]
+
+
+def _flat_halves(step: Step, mass: Floats, axis: int) -> tuple[Floats, Floats]:
+    """As `_halves` at the visit of a contiguous `mass`, but with the axes before and after put together: NumPy goes
+    through three long axes several times faster than through many of two."""
+    halves = mass.reshape(-1, 2, prod(step.shape[axis:]))
+    return halves[:, 0], halves[:, 1]
 
 
 def _open(step: Step, mass: Floats, leak: Floats) -> Floats:

@@ -64,9 +64,9 @@ def test_an_override_is_asked_for_by_name_and_is_in_the_case(visit: Callable[...
     expect(page.locator("#answer h2")).to_contain_text("No amount: 1 thing stands against it")
     page.get_by_text("Go against it, by name").click()
     page.get_by_label("Who goes against it").fill("Dr Hale")
-    page.get_by_label("Why, in words").fill("the room can not be cooled today")
+    page.get_by_label("Why, in words").fill("the room cannot be cooled today")
     page.get_by_role("button", name="Go against this stop").click()
-    expect(page.locator(".note--harm")).to_contain_text("by Dr Hale, because: the room can not be cooled today")
+    expect(page.locator(".note--harm")).to_contain_text("by Dr Hale, because: the room cannot be cooled today")
     assert "Dr Hale" in case.notes.get().text
 
 

@@ -77,7 +77,7 @@ def set_facts(
     lawful_here: bool | None,
     seen: int | None = None,
 ) -> PlanChoice:
-    """The water and fish of the plan. InputError for a volume that can not be read, Refused for an unknown host."""
+    """The water and fish of the plan. InputError for a volume that cannot be read, Refused for an unknown host."""
     if volume:
         volume_of(volume)
     if water not in ("", *dict(PlanChoice.WATERS)):
@@ -103,7 +103,7 @@ def set_facts(
 
 
 def set_agent(device: Device | None, look: Look, treatment: str, agent: core.PlanAgent) -> PlanChoice:
-    """What is in hand of an agent, its dose and its days. InputError or Refused for what can not be read."""
+    """What is in hand of an agent, its dose and its days. InputError or Refused for what cannot be read."""
     row = reference().doses.get(treatment)
     if row is None:
         raise Refused(f"There is no treatment {treatment[:60]!r} in the reference.")

@@ -262,7 +262,7 @@ def _conditioner(form: Form, fraction: float, litres: float | None) -> dict[str,
             "from_chloramine": f"{write_number(ammonia, 2)} mg/L N" if ammonia else ""}  # fmt: skip
 
 
-# --- what changes can not do ------------------------------------------------------------------------------------------
+# --- what changes cannot do ------------------------------------------------------------------------------------------
 
 
 def _waterborne(form: Form, fraction: float, litres: float | None) -> dict[str, Any]:

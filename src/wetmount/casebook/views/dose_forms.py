@@ -55,7 +55,7 @@ _NAMED: Final = {
 
 @dataclass(slots=True)
 class Form:
-    """A form as it was sent: what stands in each field, and the sentence beside a field that can not be used."""
+    """A form as it was sent: what stands in each field, and the sentence beside a field that cannot be used."""
 
     given: QueryDict
     first: Mapping[str, str] = field(default_factory=dict)
@@ -310,4 +310,4 @@ def row_link(text: str) -> RowLink:
     rule = getattr(dose_rules, rest, None) if table == "dose_rules" else None
     if rule is not None:
         return RowLink(words, says=" ".join((inspect.getdoc(rule) or "").split(">>>")[0].split()))
-    return RowLink("A rule of the sum", says="What is not known, or can not be measured out, is never dosed.")
+    return RowLink("A rule of the sum", says="What is not known, or cannot be measured out, is never dosed.")

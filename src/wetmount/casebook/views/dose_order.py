@@ -21,7 +21,7 @@ BEFORE: Final = (1, 2)
 
 
 def order_from(form: Form, row: DoseRow, overrides: tuple[Override, ...] = ()) -> Order | None:
-    """The order; None when a field can not be used."""
+    """The order; None when a field cannot be used."""
     strength = _strength(form)
     fed = row.route in ("feed", "injection")
     order = Order(

@@ -131,7 +131,7 @@ class Found:
 
 
 def worked_out(form: Form, how: str, vessels: list[Asked]) -> Found | None:
-    """The volume by the chosen way; None when a field can not be used."""
+    """The volume by the chosen way; None when a field cannot be used."""
     if how == "salt":
         return _by_salt(form)
     label = form.quantity("label", "volume")

@@ -106,7 +106,7 @@ class CourseShown:
 
 
 class PlanPage:
-    """What the page of one look's plan says. InputError where what is kept can not be read."""
+    """What the page of one look's plan says. InputError where what is kept cannot be read."""
 
     def __init__(self, case: Case, look: Look, asked: Ready, weighup: WeighUp) -> None:
         self.case, self.look, self.weighup = case, look, weighup
