@@ -415,6 +415,32 @@ def test_a_photograph_from_the_phone(visit: Callable[..., Any], scrape: Examinat
     until(lambda: page.evaluate("document.querySelector('.progress').textContent.includes('damaged')"))
 
 
+def test_a_photograph_without_a_connection_is_kept_over_a_reload(
+    visit: Callable[..., Any], scrape: Examination
+) -> None:
+    page = visit(f"/case/{scrape.look.case.number}/skin/", width=PHONE)
+    page.route("**/files/", lambda route: route.abort())
+    out = io.BytesIO()
+    Image.new("RGB", (300, 200), "teal").save(out, "PNG")
+    chooser = page.locator("section.exam").first.locator("input[type=file]")
+    chooser.set_input_files({"name": "a.png", "mimeType": "image/png", "buffer": out.getvalue()})
+    line, progress = page.locator("#connection"), page.locator("section.exam .progress").first
+    for _ in range(2):
+        line.wait_for(state="visible")
+        until(lambda: "1 entry is kept on this device" in line.inner_text())
+        until(lambda: progress.inner_text() == "1 file kept on this device, not sent yet.")
+        assert not Attachment.objects.exists()
+        page.reload()
+    page.goto(page.url.split("/case/")[0])  # it goes over from any page of the casebook
+    page.unroute("**/files/")
+    until(lambda: Attachment.objects.exists(), page=page)
+    until(lambda: page.evaluate("wetmountFiles.waiting().length === 0"))
+    line.wait_for(state="hidden")
+    page.goto(f"{page.url}case/{scrape.look.case.number}/skin/")
+    page.locator(".pictures img").wait_for()
+    assert Attachment.objects.get().examination == scrape
+
+
 def test_without_scripts(
     chromium: Any, visit: Callable[..., Any], case: Case, device: Device, live_server: Any
 ) -> None:

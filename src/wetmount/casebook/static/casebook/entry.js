@@ -363,11 +363,6 @@
   const stashed = new WeakMap();  // what stood at the head of an examination before "not sent yet"
   const tidy = () => {
     const waits = kept.waiting().filter(mine);
-    const all = kept.waiting();
-    const words = document.querySelector("#connection .kept-words");
-    if (words) words.textContent = all.length === 0 ? "Keep this page open." : all.length === 1
-      ? "1 entry is kept on this device and goes over when it is back. Keep working."
-      : `${all.length} entries are kept on this device and go over when it is back. Keep working.`;
     for (const saved of $$("[data-saved]", page)) {
       const section = saved.closest("section");
       const n = kept.away ? waits.filter(one => one.group === section?.id).length : 0;
@@ -416,54 +411,6 @@
     saidAlone(`Taken back: ${undone}`);
   });
 
-  // --- files ----------------------------------------------------------------------------------------------------------
-
-  page.addEventListener("change", async event => {
-    const form = event.target.closest("form[data-files]");
-    if (!form || !event.target.files?.length) return;
-    const words = $(".progress", form);
-    const send = async () => {
-      words.textContent = event.target.files.length === 1 ? "Sending 1 file …" : `Sending ${event.target.files.length} files …`;
-      const data = new FormData(form);
-      const section = form.closest("section")?.id;
-      const head = section && document.getElementById(`${section}-head`);
-      if (head) data.set("examination", $("input[name=examination]", head).value);
-      try {
-        const answer = await fetch(form.action, { method: "POST", body: data, headers: { "X-CSRFToken": kept.token(), "X-Wetmount": "pieces" } });
-        const text = await answer.text();
-        if (!answer.ok) throw new Error(new DOMParser().parseFromString(text, "text/html").querySelector("[role=alert] p")?.textContent ?? "The file was not accepted.");
-        form.reset();
-        await refreshFiles();
-        const again = document.getElementById(section)?.querySelector(".progress");
-        if (again) again.textContent = text || "Kept.";
-        return;
-      } catch (error) {
-        if (error instanceof TypeError) {
-          words.textContent = "No connection. The file is still on this device and goes over when it is back; keep this page open.";
-          document.dispatchEvent(new CustomEvent("wetmount:lost"));
-          document.addEventListener("wetmount:back", send, { once: true });
-        } else { words.textContent = error.message; form.reset(); }
-      }
-    };
-    await send();
-  });
-  const refreshFiles = () => new Promise(done => { whole().then(done); });
-  const whole = async () => {
-    try {
-      const other = new DOMParser().parseFromString(await (await fetch(location.href)).text(), "text/html");
-      for (const form of $$("form[data-files]", other)) {
-        const section = form.closest("section")?.id;
-        const here = section && document.getElementById(section);
-        const list = $(".pictures", form.closest("section"));
-        if (!here || !list) continue;
-        const old = $(".pictures", here);
-        if (old) old.replaceWith(document.importNode(list, true)); else $("form[data-files]", here).before(document.importNode(list, true));
-      }
-      place(document.importNode(other.getElementById("tray"), true));
-      page.dataset.touched = other.getElementById("entry").dataset.touched;
-    } catch { /* shown when the page is opened again */ }
-  };
-
   // --- another device -----------------------------------------------------------------------------------------------
 
   const look = async () => {
@@ -479,7 +426,7 @@
   document.addEventListener("wetmount:back", look);
   setInterval(look, 8000);
 
-  globalThis.wetmountEntry = { page, press, enter };
+  globalThis.wetmountEntry = { page, press, enter, place, saidAlone };
 
   // What was asked before the page was opened again is asked again.
   kept.all().filter(one => mine(one) && one.asks).forEach(one => kept.askAgain(one.id));

@@ -127,14 +127,25 @@
     flush();
   };
 
+  // The connection line says how much waits here; files are entries too.
+  const say = () => {
+    const words = document.querySelector("#connection .kept-words");
+    const all = waiting().length + (globalThis.wetmountFiles?.waiting().length ?? 0);
+    if (words) words.textContent = all === 0 ? "Keep this page open." : all === 1
+      ? "1 entry is kept on this device and goes over when it is back. Keep working."
+      : `${all} entries are kept on this device and go over when it is back. Keep working.`;
+  };
+  document.addEventListener("wetmount:kept", say);
+
   document.addEventListener("wetmount:back", flush);
   addEventListener("online", flush);
   addEventListener("storage", event => { if (event.key === STORE) tell("wetmount:kept", {}); });
   setInterval(() => { if (waiting().length) flush(); }, 5000);
 
   globalThis.wetmountKept = {
-    all: read, waiting, keep, drop, flush, token,
+    all: read, waiting, keep, drop, flush, token, newId,
     askAgain: id => { change(id, { asks: false }); flush(); },
     get away() { return away; },
   };
+  addEventListener("load", flush);
 })();
