@@ -14,6 +14,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+from msgspec import structs
 
 from validation.calibration import SEED, simulate
 from validation.published import figures, run
@@ -25,7 +26,9 @@ RESULTS = Path(__file__).parent / "results" / "unwell.md"
 
 def each_on_its_own(reference: Reference) -> Reference:
     """The reference with no sign marked as one of being unwell."""
-    return replace(reference, findings={id: replace(row, unwell=False) for id, row in reference.findings.items()})
+    return replace(
+        reference, findings={id: structs.replace(row, unwell=False) for id, row in reference.findings.items()}
+    )
 
 
 def published(rules: dict[str, Reference]) -> list[str]:

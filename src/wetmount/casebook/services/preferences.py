@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 from django.db import transaction
+from msgspec import structs
 
 from wetmount.casebook.models import Setting
 from wetmount.casebook.reference import reference, use_overlay
@@ -125,7 +126,7 @@ def practice_reference(chosen: Preferences) -> Reference:
         examinations = dict(tables.examinations)
         for id, cost in costs.items():
             row = examinations[id]
-            examinations[id] = replace(
+            examinations[id] = structs.replace(
                 row,
                 minutes=row.minutes if cost.minutes is None else cost.minutes,
                 money=row.money if cost.money is None else cost.money,

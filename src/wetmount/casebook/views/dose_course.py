@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import replace
 from typing import Any, Final
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
+from msgspec import structs
 
 from wetmount.casebook.models import Case
 from wetmount.casebook.reference import reference
@@ -165,7 +165,7 @@ def _narrowed(form: Form, row: DoseRow, dose: float | None) -> tuple[DoseRow, tu
     words = (*bounds.words, *(f"a dose is refused here: {one.text}" for one in bounds.refusals))
     if bounds.most is None or bounds.unit != row.unit:
         return row, words
-    return replace(row, low=bounds.low, hard_max=bounds.most), words
+    return structs.replace(row, low=bounds.low, hard_max=bounds.most), words
 
 
 def _events(form: Form, row: DoseRow, dose: float | None, until: float | None) -> list[Event] | None:
