@@ -122,6 +122,8 @@ def test_sampler_gives_the_exact_source_of_four_tanks(what: str, expected: list[
 SMALL_DAYS = 5
 SUMP, MOVE = 0.6, 0.4
 """Hazard of one infectious tank for both others on its sump together; of one moved fish."""
+SIZE = {0: ((10 + 10 + 8 + 8 + 8) / 5 / 10) ** 0.5, 1: 1.0}
+"""Factor on what A and B shed: root of their mean fish over the median of 8.8, 10 and 19.2 (A gave two to C)."""
 
 
 def small_room() -> Room:
@@ -215,7 +217,7 @@ def ways(course: Course, tank: int, on: int) -> dict[object, float]:
     if tank == 2 and on == 1:
         found["delivery:new"] = -log1p(-DELIVERY)
     if tank < 2 and course[1 - tank][1] <= on:
-        found[1 - tank] = SUMP
+        found[1 - tank] = SUMP * SIZE[1 - tank]
     if tank == 2 and on == 2 and course[0][1] <= 2:
         found[0] = 2 * MOVE
     return found

@@ -148,6 +148,7 @@ def for_report(case: Case) -> OriginTold | None:
         traced.made_on,
         cuts_of(traced),
         looks_of(traced),
+        shown.earlier,
     )
 
 

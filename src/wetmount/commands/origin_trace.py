@@ -117,6 +117,9 @@ def _print(found: Trace, everything: bool) -> None:
     clean = [one.tank for one in tanks if one.status == "clean"]
     if clean and not everything:
         out.print(f"Clean as far as can be judged: {', '.join(clean)}.")
+    if found.earlier:
+        out.print("\n[bold]Fish that are gone[/], followed by others in the same tank (had it)")
+        lines(out, [(one.tank, "seen" if one.seen else f"{one.infected:.0%}") for one in found.earlier])
     for note in found.notes:
         out.print(f"[dim]{note}[/]")
     colour = "dim" if found.convergence.converged else "yellow"

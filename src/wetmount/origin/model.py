@@ -5,10 +5,10 @@
     P(infected on day t) = exp(−hazards before t) · (1 − exp(−hazard on t))
 
 A tank infected on day t passes it on from day t + latent time, at least one day, while its fish stand there; one that
-was emptied and stocked again is two tanks, the second susceptible unless its fish bring it (`stockings.py`). Tanks that
-stood there on the first day may have carried it before (`RESIDENT`). Introductions are independent and rare, so several are
-possible. The infector does not appear: it is summed out by adding hazards, and given all days of infection each
-infector has the share of its hazard (Kenah, Lipsitch & Robins 2008; as in Wallinga & Teunis 2004 with hazards for w).
+was emptied and stocked again is two tanks, the second susceptible unless its fish bring it (`stockings.py`). Tanks
+that stood there on the first day may have carried it before (`RESIDENT`). Introductions are independent and rare, so
+several are possible. The infector does not appear: it is summed out by adding hazards, and given all days of infection
+each infector has the share of its hazard (Kenah, Lipsitch & Robins 2008; as in Wallinga & Teunis 2004 with hazards).
 """
 
 from __future__ import annotations

@@ -62,7 +62,7 @@ class Segments:
             row[links.kinds.index(piece.kind)] += piece.strength
         keys = sorted(found)
         source, target, begins, ends = np.array(keys, dtype=np.int64).reshape(-1, 4).T
-        strength = np.array([found[key] for key in keys]).reshape(-1, len(links.kinds))
+        strength = np.array([found[key] for key in keys]).reshape(len(keys), len(links.kinds))
         return cls(source, target, begins[:, None], ends[:, None], strength, np.eye(count)[:, target])
 
 

@@ -48,6 +48,8 @@ class OriginTold:
     made_on: datetime.date
     cuts: tuple[str, ...] = ()
     next_looks: tuple[str, ...] = ()
+    earlier: tuple[TankState, ...] = ()
+    """Fish that stood in a tank before it was emptied and stocked again."""
 
 
 def where_it_came_in(telling: Telling, told: OriginTold) -> Section:
@@ -63,7 +65,7 @@ def where_it_came_in(telling: Telling, told: OriginTold) -> Section:
     if chain := list(_chain(telling, told)):
         blocks += [Heading("How it reached the tanks in which it was seen"), Points(tuple(chain))]
     blocks += [Heading("Who has it already, who is next"), _map(told)]
-    blocks += [plain(line) for line in _states(told)]
+    blocks += [plain(line) for line in _states(telling, told)]
     blocks += _curve(telling, told)
     blocks += _lanes(told)
     if told.cuts:
@@ -111,7 +113,7 @@ def _when(telling: Telling, low: datetime.date | None, high: datetime.date | Non
 
 def _chain(telling: Telling, told: OriginTold) -> Iterator[str]:
     """The likeliest way to each tank in which it was seen."""
-    seen = {state.tank for state in told.tanks if state.seen}
+    seen = {state.tank for state in (*told.tanks, *told.earlier) if state.seen}
     told_of: set[str] = set()
     for route in told.routes:
         if route.to_tank not in seen or route.to_tank in told_of:
@@ -121,7 +123,8 @@ def _chain(telling: Telling, told: OriginTold) -> Iterator[str]:
         kind = row.name if row is not None else route.kind
         through = f" ({route.through})" if route.through else ""
         how = f"came in: {kind}{through}" if route.from_tank is None else f"from {route.from_tank} by {kind}{through}"
-        yield f"{route.to_tank}: {how}, {_when(telling, route.low, route.high)}; {in_hundred(route.probability)}"
+        way = _dates(telling, f"{route.to_tank}: {how}")
+        yield f"{way}, {_when(telling, route.low, route.high)}; {in_hundred(route.probability)}"
         if len(told_of) == MOST_ROUTES:
             return
 
@@ -153,7 +156,7 @@ def _rows(tanks: list[Tank], states: dict[str, str]) -> list[list[str]]:
     return [[at.get((row, place), "") for place in range(1, across + 1)] for row in shelves]
 
 
-def _states(told: OriginTold) -> Iterator[str]:
+def _states(telling: Telling, told: OriginTold) -> Iterator[str]:
     seen = [state.tank for state in told.tanks if state.seen]
     suspect = sorted((one for one in told.tanks if one.status == "suspect"), key=lambda one: -one.infected)
     yield f"Filled, it was seen: {listed(seen)}." if seen else "It was seen in no tank of the record."
@@ -165,6 +168,9 @@ def _states(told: OriginTold) -> Iterator[str]:
         if shows:
             named = [f"{one.tank} {in_hundred(one.shows)}" for one in shows]
             yield f"Shows signs within {told.within_days} days: {listed(named)}."
+    gone = [one.tank if one.seen else f"{one.tank} {in_hundred(one.infected)}" for one in told.earlier]
+    if gone:
+        yield f"Gone, and others stand there since: {_dates(telling, listed(gone))}. Seen where no chance is given."
     unlooked = [one.tank for one in told.tanks if not one.looked_at]
     if unlooked:
         yield f"Dashed, never looked at: {listed(unlooked)}."

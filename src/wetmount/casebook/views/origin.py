@@ -180,7 +180,7 @@ def told(room: FishRoom, record: Record, shown: Shown, ahead: Ahead | None = Non
     listed = [one for one in shown.candidates if one.probability >= LISTED_FROM or one.key == OUTSIDE]
     rest = [one for one in shown.candidates if one not in listed]
     ways = [_way(route) for route in shown.routes]
-    seen = {state.tank for state in shown.tanks if state.seen}
+    seen = {days_in_words(state.tank) for state in (*shown.tanks, *shown.earlier) if state.seen}
     return {
         "shown": shown,
         "verdict": days_in_words(shown.verdict),
@@ -189,6 +189,8 @@ def told(room: FishRoom, record: Record, shown: Shown, ahead: Ahead | None = Non
         "ways_seen": [way for way in ways if way.tank in seen],
         "ways_other": [way for way in ways if way.tank not in seen],
         "racks": racks(room, record, shown),
+        "gone": [(days_in_words(one.tank), one) for one in shown.earlier],
+        "notes": [days_in_words(note) for note in shown.notes],
         "next": sorted((one for one in shown.tanks if not one.seen), key=lambda one: -one.infected),
     } | (_ahead(record, ahead) if ahead is not None else {})
 
@@ -237,7 +239,7 @@ def _way(route: Route) -> Way:
     kind = row.name if row is not None else route.kind
     through = f" ({route.through})" if route.through else ""
     words = f"came in: {kind}{through}" if route.from_tank is None else f"from {route.from_tank} by {kind}{through}"
-    return Way(route.to_tank, words, span(route.low, route.high), route.probability)
+    return Way(days_in_words(route.to_tank), days_in_words(words), span(route.low, route.high), route.probability)
 
 
 def span(low: dt.date | None, high: dt.date | None) -> str:
