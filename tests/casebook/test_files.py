@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import io
 import struct
+import sys
 import zlib
 from pathlib import Path
 from typing import Any
 
+import pillow_heif
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.http import HttpResponse
@@ -108,6 +110,43 @@ def test_every_kind_of_picture_a_camera_makes(
         assert sum(left) > sum(right) + 50 if mode in ("I;16", "F") else left != right or mode == "1"
     with Image.open(service.path_of(row.thumbnail)) as small:
         assert small.format == "JPEG"
+
+
+def test_a_picture_of_a_phone_in_heic_is_turned_and_bare(browser: Client, case: Case) -> None:
+    """Written by libheif (pillow-heif), with the place and the maker in it, as a phone does."""
+    pillow_heif.register_heif_opener()
+    exif = Image.Exif()
+    exif[MAKE] = "SECRETMAKER"
+    exif.get_ifd(GPS_IFD)[GPS_LATITUDE] = (51.0, 30.0, 0.0)
+    sent = picture("HEIF", size=(120, 80), exif=exif.tobytes(), xmp=b"<x:xmpmeta>SECRETXMP</x:xmpmeta>")
+    assert sent[4:8] == b"ftyp"
+    assert b"SECRET" in sent
+    assert send(browser, case, ("IMG_0001.HEIC", sent), declared="image/heic").status_code == 302
+    row = Attachment.objects.get()
+    assert (row.media_type, row.width, row.height) == ("image/jpeg", 120, 80)
+    kept = service.path_of(row.file).read_bytes()
+    assert b"SECRET" not in kept
+    with Image.open(io.BytesIO(kept)) as read:
+        assert read.format == "JPEG"
+        assert not read.getexif()
+        left, right = read.convert("RGB").getpixel((20, 40)), read.convert("RGB").getpixel((100, 40))
+    assert max(abs(one - other) for one, other in zip(left, (200, 0, 0), strict=True)) < 20  # type: ignore[arg-type]
+    assert max(abs(one - other) for one, other in zip(right, (0, 0, 200), strict=True)) < 20  # type: ignore[arg-type]
+    broken = send(browser, case, ("b.heic", sent[: len(sent) // 2]))
+    assert broken.status_code == 422
+    assert "damaged" in broken.content.decode()
+
+
+def test_without_the_extra_a_picture_in_heic_is_sent_otherwise(
+    browser: Client, case: Case, files: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pillow_heif.register_heif_opener()
+    sent = picture("HEIF")
+    monkeypatch.setitem(sys.modules, "pillow_heif", None)  # as if it were not installed
+    answer = send(browser, case, ("IMG_0001.HEIC", sent), declared="image/heic")
+    assert answer.status_code == 422
+    assert "Most Compatible" in answer.content.decode()
+    assert lying(files) == []
 
 
 def test_a_thumbnail_is_small_and_a_picture_with_holes_is_shown_on_white(browser: Client, case: Case) -> None:
@@ -279,16 +318,25 @@ def film(*, brand: bytes = b"mp42") -> bytes:
     return head + box(b"moov", box(b"mvhd", bytes(100)) + track + box(b"udta", place)) + box(b"mdat", b"PICTURES" * 20)
 
 
+# The least that each form allows (`test_tags` has them with sound and tags in them).
+WEBM = bytes.fromhex("1A45DFA3 87 4282 84 7765626D 18538067 80")
+OGG = b"".join(
+    struct.pack("<4sBBqIIIB", b"OggS", 0, 0, 0, 1, place, 0, 1) + bytes([len(data)]) + data
+    for place, data in enumerate((b"OpusHead" + bytes(11), b"OpusTags" + bytes(8)))
+)
+WAV = b"RIFF\x24\0\0\0WAVEfmt " + struct.pack("<IHHIIHH", 16, 1, 1, 8000, 8000, 1, 8) + b"data" + bytes(4)
+
+
 @pytest.mark.parametrize(
     ("name", "declared", "data", "kind", "media_type"),
     [
         ("clip.mp4", "video/mp4", film(), "clip", "video/mp4"),
         ("clip.mov", "video/quicktime", film(brand=b"qt  "), "clip", "video/quicktime"),
         ("note.m4a", "audio/mp4", film(), "voice", "audio/mp4"),
-        ("note.webm", "audio/webm", b"\x1aE\xdf\xa3" + bytes(60), "voice", "audio/webm"),
-        ("clip.webm", "video/webm", b"\x1aE\xdf\xa3" + bytes(60), "clip", "video/webm"),
-        ("note.ogg", "audio/ogg", b"OggS" + bytes(60), "voice", "audio/ogg"),
-        ("note.wav", "audio/wav", b"RIFF\0\0\0\0WAVE" + bytes(60), "voice", "audio/wav"),
+        ("note.webm", "audio/webm", WEBM, "voice", "audio/webm"),
+        ("clip.webm", "video/webm", WEBM, "clip", "video/webm"),
+        ("note.ogg", "audio/ogg", OGG, "voice", "audio/ogg"),
+        ("note.wav", "audio/wav", WAV, "voice", "audio/wav"),
         ("note.mp3", "audio/mpeg", b"ID3\x04" + bytes(60), "voice", "audio/mpeg"),
     ],
 )

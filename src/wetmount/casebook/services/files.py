@@ -1,8 +1,8 @@
 """Photographs, voice notes and clips: what is let in, what is taken out of it, where it lies.
 
 A photograph is read by a closed list of decoders, turned as the camera held it, and written anew from its pixels alone:
-place, time, camera and whatever else travelled with it stay out. Sound and film are kept as they are, except that the
-boxes of an MP4 or QuickTime file in which cameras write the place are blanked.
+place, time, camera and whatever else travelled with it stay out. Sound and film are kept as they are, without their
+tags (`tags`).
 """
 
 from __future__ import annotations
@@ -27,6 +27,7 @@ from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 from wetmount.casebook.models import Attachment, Case, Device, Examination
 from wetmount.casebook.services import keeping
 from wetmount.casebook.services.refusals import Refused
+from wetmount.casebook.services.tags import blank_tags
 
 MAX_PHOTOGRAPH_BYTES = 60_000_000
 MAX_PIXELS = 120_000_000
@@ -292,55 +293,13 @@ def _reads_heic() -> bool:
 def _keep_other(upload: BinaryIO, media: Media, stem: str) -> dict[str, Any]:
     file = f"{stem}.{media.suffix}"
     path = _write(file, _chunks(upload))
-    if media.suffix in ("mp4", "mov", "m4a"):
-        blank_place(path)
+    blank_tags(path, media.suffix)
     digest, size = hashlib.sha256(), 0
     with path.open("rb") as kept:
         for chunk in _chunks(kept):
             digest.update(chunk)
             size += len(chunk)
     return {"file": file, "media_type": media.media_type, "size": size, "sha256": digest.hexdigest()}
-
-
-_HOLDS_BOXES = (b"moov", b"trak", b"mdia", b"moof", b"traf")
-_TELLS = (b"udta", b"meta", b"uuid")
-"""Boxes in which cameras write place, owner and device (ISO/IEC 14496-12; QuickTime File Format)."""
-
-
-def blank_place(path: Path) -> None:
-    """Turn the boxes of an MP4 or QuickTime file that hold what cameras add into free space, in place.
-
-    Nothing else moves, so the file plays as before. Raises `Refused` for a file whose boxes do not fit together.
-    """
-    with path.open("r+b") as file:
-        length = file.seek(0, os.SEEK_END)
-        _blank(file, 0, length, 0)
-
-
-def _blank(file: BinaryIO, start: int, end: int, depth: int) -> None:
-    place, boxes = start, 0
-    while place + 8 <= end:
-        boxes += 1
-        if boxes > 10_000 or depth > 8:
-            raise Refused("The clip is damaged: its parts do not fit together.")
-        file.seek(place)
-        head = file.read(16)
-        size, kind, body = int.from_bytes(head[:4], "big"), head[4:8], place + 8
-        if size == 1:
-            size, body = int.from_bytes(head[8:16], "big"), place + 16
-        elif size == 0:
-            size = end - place
-        if size < body - place or place + size > end:
-            raise Refused("The clip is damaged or cut short. Send it again.")
-        if kind in _TELLS:
-            file.seek(place + 4)
-            file.write(b"free")
-            file.seek(body)
-            for left in range(place + size - body, 0, -65536):
-                file.write(bytes(min(left, 65536)))
-        elif kind in _HOLDS_BOXES:
-            _blank(file, body, place + size, depth + 1)
-        place += size
 
 
 # --- writing ----------------------------------------------------------------------------------------------------------
