@@ -12,6 +12,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from msgspec import structs
 from validation.enumeration import enumerate_model
 from validation.rows_model import RowsModel, restricted, rows_model
 
@@ -150,14 +151,14 @@ def test_equal_to_lazy_propagation_on_random_tables(seed: int) -> None:
         for row in sorted(rows, key=lambda r: r.level):
             key = (getattr(row, "condition", ""), row.finding)
             top[key] = float(rng.uniform(0.01, 0.9)) * top.get(key, 1.0)
-            new.append(replace(row, probability=top[key]))
+            new.append(structs.replace(row, probability=top[key]))
         return tuple(new)
 
-    conditions = {id: replace(row, rate=float(rng.uniform(0.01, 0.4))) for id, row in real.conditions.items()}
+    conditions = {id: structs.replace(row, rate=float(rng.uniform(0.01, 0.4))) for id, row in real.conditions.items()}
     names = list(conditions)
     arc = load_reference().predispositions[0]
     arcs = tuple(
-        replace(arc, condition=names[child], parent=names[parent], odds=float(rng.uniform(2, 5)))
+        structs.replace(arc, condition=names[child], parent=names[parent], odds=float(rng.uniform(2, 5)))
         for child in range(len(names))
         for parent in range(child)
         if rng.random() < 0.35

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from msgspec import structs
 from validation.enumeration import Enumerated, brought_nothing, enumerate_model, explanation_masses
 from validation.rows_model import RowsModel, restricted, rows_model
 
@@ -345,7 +346,7 @@ def test_information_of_an_examination_equal_to_enumeration() -> None:
     kept = history | set(PART_SEEN) | small
     reference = restricted(reference, PART, kept)
     examinations = {
-        id: replace(row, short_list=tuple(f for f in row.short_list if f in kept))
+        id: structs.replace(row, short_list=tuple(f for f in row.short_list if f in kept))
         for id, row in reference.examinations.items()
         if id in ("gill_scrape", "skin_scrape")
     }
