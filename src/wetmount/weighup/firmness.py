@@ -185,3 +185,12 @@ def leaders(redrawn: Redrawn) -> dict[int, float]:
     """How often each condition comes first, as a share of the redraws; only those that ever do."""
     first, times = np.unique(np.argmax(redrawn.score, axis=1), return_counts=True)
     return {int(i): float(count) / len(redrawn.score) for i, count in zip(first, times, strict=True)}
+
+
+def percentile(redrawn: Redrawn, percent: float) -> Floats:
+    """What `percent` of the redraws stay below, for each condition (n,), between the nearest two as in `np.percentile`
+    (which loads all of `numpy.ma` for it)."""
+    score = np.sort(redrawn.score, axis=0)
+    place = percent / 100.0 * (len(score) - 1)
+    below = min(int(place), len(score) - 2)
+    return np.asarray(score[below] + (place - below) * (score[below + 1] - score[below]))

@@ -109,7 +109,7 @@ def _with_firmness(weighed: WeighUp, posed: Posed, redrawn: firm.Redrawn, leadin
     first = leading[0]
     others = sorted(((share, i) for i, share in shares.items() if i != first), key=lambda item: (-item[0], item[1]))
     ids = posed.network.conditions
-    low, high = np.percentile(redrawn.score, [5, 95], axis=0)
+    low, high = firm.percentile(redrawn, 5.0), firm.percentile(redrawn, 95.0)
     row = posed.network.condition_index()
     return replace(
         weighed,
