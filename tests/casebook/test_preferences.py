@@ -9,9 +9,9 @@ import pytest
 from django.test import Client
 
 from wetmount.casebook import reference as tables
-from wetmount.casebook.models import Act, Case, Look, Setting
+from wetmount.casebook.models import Act, Case, Device, Look, Setting
 from wetmount.casebook.reference import reference
-from wetmount.casebook.services import preferences
+from wetmount.casebook.services import keeping, preferences
 from wetmount.casebook.services.preferences import Cost, Preferences, practice_reference
 from wetmount.casebook.services.weighing import ready, weighed
 from wetmount.units import KINDS, parse_quantity
@@ -67,6 +67,35 @@ def test_every_choice_of_a_unit_is_one_the_core_reads() -> None:
 def test_the_weigh_up_shows_temperature_in_the_chosen_unit(browser: Client, case: Case, weighable: Look) -> None:
     browser.post("/settings/", {"practice": "", "paper": "a4", **UNITS})
     assert "77.9 °F" in browser.get(f"/case/{case.number}/weigh-up/").content.decode()
+
+
+# Worked by hand with the same factors: 25.5 °C = 77.9 °F, 18 to 24 °C = 64.4 to 75.2 °F, 4 dKH = 4 x 17.848 mg/L CaCO3.
+@pytest.mark.parametrize(
+    ("text", "beside"),
+    [
+        ("at pH 8.4 and 25.5 °C (measured)", "at pH 8.4 and 25.5 °C (77.9 °F) (measured)"),
+        ("odds in water of 18 to 24 °C", "odds in water of 18 to 24 °C (64.4 to 75.2 °F)"),
+        ("alkalinity 4 dKH, hardness 10 dGH", "alkalinity 4 dKH (71.4 mg/L CaCO3), hardness 10 dGH"),
+        ("colder by 2 °C; 0.8 mg/L NO2", "colder by 2 °C; 0.8 mg/L NO2"),
+    ],
+)
+def test_the_chosen_unit_stands_beside_that_of_the_core(text: str, beside: str) -> None:
+    chosen = Preferences(units={"temperature": "F", "kh": "mg/L CaCO3"})
+    assert chosen.beside(text) == beside
+    assert Preferences().beside(text) == text
+
+
+def test_what_came_of_a_reading_is_told_in_the_chosen_unit_too(
+    browser: Client, device: Device, case: Case, weighable: Look
+) -> None:
+    for parameter, value in (("ph", "8.4"), ("ammonia", "2 mg/L N")):
+        keeping.set_reading(device, weighable, parameter, value)
+    link = next(one for one in reference().links if one.finding == "water_ammonia_high")
+    pages = [f"/case/{case.number}/{one}" for one in ("water/", "weigh-up/", f"weigh-up/rows/{link.condition}/")]
+    assert not any("(77.9 °F)" in browser.get(page).content.decode() for page in pages)
+    browser.post("/settings/", {"practice": "", "paper": "a4", **UNITS})
+    for page in pages:
+        assert "25.5 °C (77.9 °F)" in browser.get(page).content.decode(), page
 
 
 def test_own_costs_are_what_next_examinations_go_by(browser: Client, case: Case, weighable: Look) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import hashlib
 import json
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
@@ -34,6 +35,13 @@ UNITS: Final[Mapping[str, Mapping[str, str]]] = {
     "kh": {"dKH": "German degrees (dKH)", "mg/L CaCO3": "mg/L as CaCO3", "meq/L": "meq/L"},
 }
 """Kinds of quantity for which the practice has a choice, and the units it may choose, each with its words."""
+
+UNIT_LABELS: Final = {"C": "°C", "F": "°F"}
+_CORE_UNITS: Final = {"°C": "temperature", "dGH": "gh", "dKH": "kh"}
+_IN_CORE_UNITS: Final = re.compile(
+    # "by 2 °C" is a difference, which has no zero to move
+    r"(?<![\w.])(?<!by )(?:(?P<low>-?\d+(?:\.\d+)?) to )?(?P<high>-?\d+(?:\.\d+)?) (?P<unit>°C|dGH|dKH)(?!\w)"
+)
 
 PAPERS: Final = {"a4": "A4", "letter": "US Letter"}
 HIGHEST_COST: Final = 100_000.0
@@ -67,8 +75,24 @@ class Preferences:
         """A value in the internal unit of its kind (°C, L, dGH, dKH) as this practice reads it, unit included."""
         chosen = self.unit(kind)
         unit = next(one for one in KINDS[kind].units if chosen in one.names)
-        label = {"C": "°C", "F": "°F"}.get(chosen, chosen)
-        return f"{number(value / unit.factor + unit.zero)} {label}"
+        return f"{number(value / unit.factor + unit.zero)} {UNIT_LABELS.get(chosen, chosen)}"
+
+    def beside(self, text: str) -> str:
+        """A text of the core, which speaks in its own units (°C, dGH, dKH), with the chosen unit beside each of them.
+
+        >>> Preferences(units={"temperature": "F"}).beside("measured 25.5 °C")
+        'measured 25.5 °C (77.9 °F)'
+        """
+
+        def with_own(found: re.Match[str]) -> str:
+            kind = _CORE_UNITS[found["unit"]]
+            if self.unit(kind) == next(iter(UNITS[kind])):
+                return found[0]
+            shown = [self.show(float(found[name]), kind) for name in ("low", "high") if found[name]]
+            label = shown[-1].partition(" ")[2]
+            return f"{found[0]} ({' to '.join(one.removesuffix(f' {label}') for one in shown)} {label})"
+
+        return _IN_CORE_UNITS.sub(with_own, text)
 
 
 def preferences() -> Preferences:

@@ -17,7 +17,7 @@ from wetmount.casebook.models import Case, Look, Reading, Tank
 from wetmount.casebook.reference import reference
 from wetmount.casebook.services import keeping
 from wetmount.casebook.services.entering import once
-from wetmount.casebook.services.preferences import preferences
+from wetmount.casebook.services.preferences import Preferences, preferences
 from wetmount.casebook.services.records import case_record
 from wetmount.casebook.services.refusals import Conflict, Refused
 from wetmount.casebook.views.entry_forms import by_script, clock_time, text, version
@@ -71,8 +71,12 @@ def water_context(case: Case, look: Look) -> dict[str, Any]:
     """Lines with their keys, what was worked out, and what not to do about it."""
     readings = list(look.readings.select_related("tank"))
     judged = judge(case, readings)
-    chosen = preferences().units
-    lines = [line for parameter in units.READINGS for line in _lines(parameter, readings, judged, chosen)]
+    chosen = preferences()
+    lines = [
+        replace(line, verdict=tuple(chosen.beside(one) for one in line.verdict))
+        for parameter in units.READINGS
+        for line in _lines(parameter, readings, judged, chosen.units)
+    ]
     usual = [one for one in lines if one.parameter in FIRST or one.reading is not None]
     return {
         "usual": sorted(usual, key=lambda one: FIRST.index(one.parameter) if one.parameter in FIRST else len(FIRST)),
@@ -80,15 +84,15 @@ def water_context(case: Case, look: Look) -> dict[str, Any]:
         "judged": judged,
         "host_words": _host_words(case),
         "tanks": tanks_of(case),
-    } | _worked_out(judged)
+    } | _worked_out(judged, chosen)
 
 
-def _worked_out(judged: Judged) -> dict[str, Any]:
+def _worked_out(judged: Judged, chosen: Preferences) -> dict[str, Any]:
     report = judged.report
     derived = [one for one in report.lines if not one.measured] if report is not None else []
     return {
-        "derived": [(one, level_word(one)) for one in derived],
-        "advice": report.advice if report is not None else (),
+        "derived": [(replace(one, how=chosen.beside(one.how)), level_word(one)) for one in derived],
+        "advice": [replace(one, text=chosen.beside(one.text)) for one in report.advice] if report is not None else (),
         "assumed": report.assumed if report is not None else (),
     }
 

@@ -334,7 +334,7 @@ class WeighUpPage:
             Used(
                 field_of(findings[one.finding], one.level, one.sure),
                 capital(level_words(findings[one.finding], one.level, one.sure)),
-                "; ".join(one.trace),
+                self.chosen.beside("; ".join(one.trace)),
             )
             for one in evidence.observations
         ]
@@ -351,7 +351,7 @@ class WeighUpPage:
         gone = [(one, "left out: the reference has no such row") for one in self.ready.left_out]
         contradicted = [(capital(findings[one.finding].name), one.why) for one in evidence.contradictions]
         ignored = [(capital(findings[one.finding].name), f"left out: {one.why}") for one in evidence.ignored]
-        return (*gone, *contradicted, *ignored)
+        return tuple((name, self.chosen.beside(why)) for name, why in (*gone, *contradicted, *ignored))
 
 
 def reason_words(findings: Sequence[str], level: int, reference: Reference) -> str:
