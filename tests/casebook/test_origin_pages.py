@@ -18,6 +18,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
+from msgspec import structs
 from scipy import stats
 
 from wetmount.casebook import clock, demo, tracing_run, working
@@ -35,13 +36,13 @@ from wetmount.casebook.models import (
     TraceCache,
 )
 from wetmount.casebook.reference import reference
-from wetmount.casebook.services import cases, keeping, looking, room_sheet, tracing
+from wetmount.casebook.services import cases, keeping, looking, room_file, room_sheet, tracing
 from wetmount.casebook.services.refusals import Refused
 from wetmount.casebook.services.undo import undo_last
 from wetmount.casebook.tracing import record_of
 from wetmount.casebook.tracing_told import for_report, prevention_lines, trace_of
 from wetmount.origin.room_check import check_room
-from wetmount.origin.room_file import demo_room, read_room
+from wetmount.origin.room_file import demo_room, read_room, write_room
 from wetmount.origin.room_rows import TABLES, rows_of
 from wetmount.origin.tracing import trace
 
@@ -671,6 +672,75 @@ def test_a_trace_stands_in_the_case_its_plan_and_its_report(
     told = for_report(case)
     assert told is not None
     assert "entered in the room since" in told.trust
+
+
+# --- a whole room -----------------------------------------------------------------------------------------------------
+
+
+def room_upload(text: str) -> SimpleUploadedFile:
+    return SimpleUploadedFile("room.toml", text.encode())
+
+
+def test_a_whole_room_leaves_and_comes_back_the_same(
+    browser: Client, device: Device, room: FishRoom, outbreak: dict[str, Tank]
+) -> None:
+    tracing.note_sign(device, outbreak["A3"], "signs", day(-4), number=1, condition="ich")
+    batch = Batch.objects.get(species="platy")
+    keeping.move_fish(device, batch, None, day(-2), from_tank=outbreak["Q1"], number=2)
+    before = room_sheet.whole_record(room).room
+    assert {one.condition for one in before.sightings} == {"costia", "ich"}
+    answer = browser.get(f"/rooms/{room.pk}/whole/")
+    assert "room-" in answer["Content-Disposition"]
+    told = text(answer)
+    again = browser.post("/rooms/bring-in/", {"file": room_upload(told)})
+    assert again.status_code == 422
+    assert "already" in text(again)
+    assert FishRoom.objects.count() == 1
+    moved = told.replace(f'name = "{room.name}"', 'name = "Elsewhere"')
+    answer = browser.post("/rooms/bring-in/", {"file": room_upload(moved)})
+    made = FishRoom.objects.get(name="Elsewhere")
+    assert answer.url == f"/rooms/{made.pk}/"
+    after = room_sheet.whole_record(made).room
+    assert structs.replace(after, name=room.name) == before
+    assert "Elsewhere" in text(browser.get("/rooms/"))
+    undo_last(device, None)
+    assert not FishRoom.objects.filter(name="Elsewhere").exists()
+    assert Tank.objects.count() == len(outbreak)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "words"),
+    [
+        ("format = 1\nname = 'R'\nfirst = 2026-01-01\nlast = 2999-01-01\n", "Last is 2999-01-01"),
+        ("\0\0", "not text"),
+        ("format = 9\n", "format"),
+        ("[[tanks]]\nid = 'A1'\n", "format"),
+        ("format = 1\nname = 'R'\nfirst = 2026-01-01\nlast = 2026-02-01\n[[tanks]]\nid = 'A1'\n[[batches]]\nid = 'b'\n"
+         "species = 'guppy'\ntank = 'A1'\nnumber = 2\n[[sightings]]\ntank = 'A1'\non = 2026-01-05\nkind = 'deaths'\n"
+         "number = 3\n", "more than the 2 fish"),
+        ("format = 1\nname = 'R'\nfirst = 2026-01-01\nlast = 2026-02-01\n[[tanks]]\nid = '../../x'\nsize = 1\n",
+         "Tanks row 1, size is no"),
+    ],
+)  # fmt: skip
+def test_a_room_file_that_cannot_be_is_refused_whole(browser: Client, wrong: str, words: str) -> None:
+    answer = browser.post("/rooms/bring-in/", {"file": room_upload(wrong)})
+    assert answer.status_code == 422
+    assert words in text(answer)
+    assert "/tmp" not in text(answer)
+    assert not FishRoom.objects.exists()
+
+
+def test_the_demonstration_comes_in_as_a_room_of_its_own(device: Device, tmp_path: Path) -> None:
+    """Moves of fish that were there from the start, and every kind of row."""
+    path = tmp_path / "room.toml"
+    write_room(structs.replace(demo_room(), name="Demonstration"), path)
+    made = room_file.bring_in_room(device, path)
+    told, known = room_sheet.whole_record(made).room, demo_room()
+    for table in TABLES:
+        assert len(rows_of(told, table)) == len(rows_of(known, table)), table
+    assert {(one.tank, one.on, one.condition) for one in told.sightings} == {
+        (one.tank, one.on, one.condition or known.condition) for one in known.sightings
+    }
 
 
 # --- a spreadsheet ----------------------------------------------------------------------------------------------------

@@ -340,7 +340,7 @@ class _Gathering:
         return {self.tanks[pk]: tuple(sorted(causes)) for pk, causes in found.items() if causes}
 
     def _own_signs(self, elsewhere: set[int]) -> None:
-        merged: dict[tuple[int, dt.date, str], TankSign] = {}
+        merged: dict[tuple[int, dt.date, str, str], TankSign] = {}
         unnamed, passed = set(), set()
         for sign in sorted(self.signs, key=lambda one: (one.on, one.pk)):
             if sign.on < self.first or (sign.condition and self.condition and sign.condition != self.condition):
@@ -350,7 +350,7 @@ class _Gathering:
                 continue
             if not sign.condition:
                 unnamed.add(self.tanks[sign.tank_id])
-            key = (sign.tank_id, sign.on, sign.kind)
+            key = (sign.tank_id, sign.on, sign.kind, self._cause(sign))
             self.sign_keys[self.tanks[sign.tank_id], sign.on, sign.kind].append(sign.pk)
             if key in merged:
                 _merge(merged[key], sign)
@@ -360,7 +360,12 @@ class _Gathering:
             tank: str = self.tanks[sign.tank_id]
             kind: Any = sign.kind
             made = core.Sighting(
-                tank=tank, on=sign.on, kind=kind, number=sign.number or None, not_before=sign.not_before
+                tank=tank,
+                on=sign.on,
+                kind=kind,
+                number=sign.number or None,
+                not_before=sign.not_before,
+                condition=self._cause(sign) or None,
             )
             self.rows["sightings"].append((made, f"{sign.get_kind_display().capitalize()} in {tank} on "
                                                  f"{day_words(sign.on)}"))  # fmt: skip
@@ -371,19 +376,28 @@ class _Gathering:
                 f"Signs put down to no cause are left out where another cause is known: {', '.join(sorted(passed))}."
             )
 
+    def _cause(self, row: TankSign | TankCheck) -> str:
+        """What a row is put down to, where no condition is followed; else all that is left is of that one."""
+        return "" if self.condition else row.condition
+
     def _own_checks(self) -> None:
-        merged: dict[tuple[int, dt.date, str], TankCheck] = {}
+        merged: dict[tuple[int, dt.date, str, str], TankCheck] = {}
         for check in sorted(self.checks, key=lambda one: (one.on, one.pk)):
             if check.on < self.first or (check.condition and self.condition and check.condition != self.condition):
                 continue
-            known = merged.setdefault((check.tank_id, check.on, check.examination), check)
+            known = merged.setdefault((check.tank_id, check.on, check.examination, self._cause(check)), check)
             if known is not check:
                 known.found = known.found or check.found
                 known.fish = max(known.fish or 1, check.fish or 1)
         for check in merged.values():
             tank = self.tanks[check.tank_id]
             made = core.Check(
-                tank=tank, on=check.on, seen=check.found, examination=check.examination, fish=check.fish or None
+                tank=tank,
+                on=check.on,
+                seen=check.found,
+                examination=check.examination,
+                fish=check.fish or None,
+                condition=self._cause(check) or None,
             )
             self.rows["checks"].append((made, f"The check of {tank} on {day_words(check.on)}"))
 

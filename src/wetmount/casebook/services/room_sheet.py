@@ -100,7 +100,7 @@ def bring_in(device: Device | None, room: FishRoom, table: str, records: Sequenc
             if clash.fatal and clash.table == table and clash.index is not None and clash.index >= len(known):
                 said = f"{clash.column} {clash.message}" if clash.column else clash.message
                 raise Refused(f"This no longer fits the room: {said}.")
-        _Writing(writer, room, before).write(table, records)
+        Writing(writer, room, before).write(table, records)
         after = whole_record(room)
         new = set(after.left_out) - set(before.left_out)
         if new:
@@ -108,11 +108,20 @@ def bring_in(device: Device | None, room: FishRoom, table: str, records: Sequenc
     return len(records)
 
 
-class _Writing:
-    """Rows of the record as rows of the casebook."""
+class Writing:
+    """Rows of a record as rows of the casebook, beside those of `record`, which are there already.
 
-    def __init__(self, writer: Writer, room: FishRoom, record: Record) -> None:
-        self.writer, self.room, self.record = writer, room, record
+    Fish of which no day of arrival is known came before `start`.
+    """
+
+    def __init__(
+        self, writer: Writer, room: FishRoom, record: Record | None = None, start: dt.date | None = None
+    ) -> None:
+        self.writer, self.room = writer, room
+        self.tanks = dict(record.tanks) if record is not None else {}
+        self.systems = dict(record.systems) if record is not None else {}
+        self.batches = dict(record.batches) if record is not None else {}
+        self.before = (start or clock.today() - REACH) - dt.timedelta(days=1)  # before a usual record begins
 
     def write(self, table: str, records: Sequence[Any]) -> None:
         ways: dict[str, Callable[[Any], None]] = {
@@ -133,17 +142,18 @@ class _Writing:
             ways[table](record)
 
     def _at(self, id: str) -> int:
-        tank = self.record.tanks.get(id)
+        tank = self.tanks.get(id)
         if tank is None:
             raise Refused(f"There is no tank {id[:60]} any more. Look the sheet over again.")
         return tank.pk
 
     def _system(self, row: core.System) -> None:
-        self.writer.make(System, room_id=self.room.pk, name=row.id, note=row.name if row.name != row.id else "")
+        note = row.name if row.name != row.id else ""
+        self.systems[row.id] = self.writer.make(System, room_id=self.room.pk, name=row.id, note=note)
 
     def _tank(self, row: core.Tank) -> None:
-        system = self.record.systems.get(row.system or "")
-        self.writer.make(
+        system = self.systems.get(row.system or "")
+        self.tanks[row.id] = self.writer.make(
             Tank,
             room_id=self.room.pk,
             name=row.id,
@@ -168,7 +178,8 @@ class _Writing:
             number=row.number,
             note=row.id if row.id != row.species else "",
         )
-        on = row.arrived or clock.today() - REACH - dt.timedelta(days=1)  # there before a usual record begins
+        self.batches[row.id] = batch
+        on = row.arrived or self.before
         self.writer.make(Move, kind="fish", on=on, batch_id=batch.pk, to_tank_id=self._at(row.tank))
 
     def _moved(self, row: core.Move | core.Departure) -> None:
@@ -184,8 +195,8 @@ class _Writing:
     def _of_batches(self, row: core.Move | core.Departure, source: str) -> list[tuple[Batch, int | None]]:
         """Which fish were meant: the batch that is named, else those that were there."""
         if row.batch is not None:
-            return [(self.record.batches[row.batch], row.number)]
-        tank = self.record.tanks[source]
+            return [(self.batches[row.batch], row.number)]
+        tank = self.tanks[source]
         lots = now_in(tank, row.on)
         if not lots:
             raise Refused(f"There were no fish in {tank.name} on {day(row.on)}, so none can leave it.")

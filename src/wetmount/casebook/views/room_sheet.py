@@ -14,6 +14,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from wetmount.casebook.models import FishRoom
+from wetmount.casebook.services import room_file as room_file_of
 from wetmount.casebook.services import room_sheet
 from wetmount.casebook.services.refusals import Refused
 from wetmount.casebook.tracing import record_of
@@ -107,3 +108,43 @@ def room_file(request: HttpRequest, pk: int) -> HttpResponse:
     response = HttpResponse(packed.getvalue(), content_type="application/zip")
     response.headers["Content-Disposition"] = f'attachment; filename="room-{room.pk}.zip"'
     return response
+
+
+@require_GET
+def whole(request: HttpRequest, pk: int) -> HttpResponse:
+    """The whole room as one room file, to bring into another casebook."""
+    room = get_object_or_404(FishRoom, pk=pk)
+    response = HttpResponse(room_file_of.room_text(room), content_type="application/toml; charset=utf-8")
+    response.headers["Content-Disposition"] = f'attachment; filename="room-{room.pk}.toml"'
+    return response
+
+
+@require_http_methods(["GET", "POST"])
+def bring_in(request: HttpRequest) -> HttpResponse:
+    """A room file as a new room."""
+    wrong = ""
+    if request.method == "POST":
+        upload = request.FILES.get("file")
+        try:
+            if upload is None:
+                raise Refused("Choose a file first.")
+            made = _brought(request, upload)
+        except (InputError, Refused) as error:
+            wrong = count_forms.sentence(error) if isinstance(error, InputError) else str(error)
+        else:
+            return redirect("room", made.pk)
+    context = {"place": "rooms", "wrong": wrong, "last": last_said(request.device)}
+    return render(request, "casebook/rooms/bring_in.html", context, status=422 if wrong else 200)
+
+
+def _brought(request: HttpRequest, upload: Any) -> FishRoom:
+    if (upload.size or 0) > room_sheet.MOST_BYTES:
+        raise InputError(f"the file is larger than {room_sheet.MOST_BYTES / 1e6:.0f} MB", field="file")
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "room.toml"
+        path.write_bytes(upload.read())
+        try:
+            return room_file_of.bring_in_room(request.device, path)
+        except InputError as error:
+            place = f"{error.field} " if error.field else "the file "
+            raise InputError(f"{place}{error.message}") from None  # the file has another name here
