@@ -146,6 +146,7 @@ def test_a_whole_case_without_a_network(tmp_path: Path, tried: Path) -> None:
     folder, copy = tmp_path / "book", tmp_path / "copy.zip"
     with opened(folder, ("-c", RUN), TRIED=str(tried)) as (process, visitor):
         work_a_case(visitor)
+        went_well(visitor.post("/rooms/new/", {"name": "Row"}))
         page = visitor.get("/case/1/weigh-up/")
         assert page.status == 200
         assert "Costia" in page.text
@@ -168,6 +169,7 @@ def test_a_whole_case_without_a_network(tmp_path: Path, tried: Path) -> None:
         ("restore", str(copy), "--data", str(tmp_path / "new")),
         ("export", "--all", str(tmp_path / "cases.zip"), "--data", str(folder)),
         ("export", "--all", "--table", str(tmp_path / "cases.csv"), "--data", str(folder)),
+        ("export", "--room", "Row", str(tmp_path / "room.toml"), "--data", str(folder)),
         ("restore", str(copy), "--data", str(folder)),
     ]
     for command in commands:
@@ -183,6 +185,8 @@ def test_a_whole_case_without_a_network(tmp_path: Path, tried: Path) -> None:
         (("export", "7", str(tmp_path / "x.zip"), "--data", str(folder)), "there is no case 7"),
         (("export", "seven", str(tmp_path / "x.zip"), "--data", str(folder)), "no number of a case"),
         (("export", str(tmp_path / "x.zip"), "--data", str(folder)), "--all"),
+        (("export", "--room", "Nowhere", str(tmp_path / "x.toml"), "--data", str(folder)), "there are: Row"),
+        (("import", "--room", str(tmp_path / "room.toml"), "--data", str(folder)), "already"),
     ):
         done = run(tried, *wrong)
         assert (done.returncode, done.stderr.count("\n")) == (2, 1), done.stderr
