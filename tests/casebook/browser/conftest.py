@@ -84,3 +84,19 @@ def axe() -> Callable[[Any], list[str]]:
         return [f"{one['id']}: {node['html'][:150]}" for one in found for node in one["nodes"]]
 
     return check
+
+
+@pytest.fixture
+def axe_in_each_light(axe: Callable[[Any], list[str]]) -> Callable[[Any], list[str]]:
+    """What axe finds wrong in any of the lights. They differ by one attribute and the colours that hang on it, so the
+    page is opened once (that the choice comes with the page is tested in `test_frame`)."""
+
+    def check(page: Any) -> list[str]:
+        page.emulate_media(reduced_motion="reduce")  # no colour on its way from one light to the next
+        wrong = []
+        for light in LIGHTS:
+            page.evaluate("light => { document.documentElement.dataset.light = light; }", light)
+            wrong += [f"{light}: {one}" for one in axe(page)]
+        return wrong
+
+    return check
