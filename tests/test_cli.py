@@ -357,7 +357,7 @@ def test_a_named_person_overrides_a_stop_of_a_dose_with_a_reason() -> None:
     asked = (
         "dose", "formalin_short", "temperature=28C", "oxygen=8 mg/L", "kh=6 dKH", "gh=8 dGH", "--host", "goldfish",
         "--volume", "100 L", "--strength", "37 % w/w", "--lawful-here", "--checked", "aerated", "--checked",
-        "stock_clear", "--fresh",
+        "stock_clear", "--fresh", "--without", "rest",
     )  # fmt: skip
     refused = run(*asked)
     assert refused.exit_code == 0

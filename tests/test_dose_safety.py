@@ -304,7 +304,7 @@ def test_feed_and_injection_have_their_cross_check_and_hard_stop() -> None:
 
 FORMALIN = (
     "dose", "formalin_short", "temperature=25C", "oxygen=8mg/L", "--host", "koi", "--volume", "200 L", "--fresh",
-    "--strength", "37 % w/w", "--lawful-here", "--checked", "aerated", "--checked", "stock_clear",
+    "--strength", "37 % w/w", "--lawful-here", "--checked", "aerated", "--checked", "stock_clear", "--without", "rest",
 )  # fmt: skip
 
 

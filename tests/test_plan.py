@@ -412,7 +412,7 @@ def test_command_volume() -> None:
 def test_command_dose() -> None:
     code, out = run(
         "dose", "salt_indefinite", "temperature=25C", "kh=6dKH", "gh=8dGH", "--host", "livebearer", "--volume",
-        "660 L to 780 L", "--strength", "pure", "--step", "1", "--fresh",
+        "660 L to 780 L", "--strength", "pure", "--step", "1", "--fresh", "--without", "rest",
     )  # fmt: skip
     assert code == 0
     assert "660 g of pure, in 3 parts of 220 g" in out
@@ -429,7 +429,8 @@ def test_command_plan(tmp_path: Path) -> None:
     assert "formalin_short:" in out
     ics = tmp_path / "plan.ics"
     code, out = run(
-        "plan", str(CASE), *readings, "--choose", "husbandry_nitrite_poisoning_1", "--choose", "salt_dip",
+        "plan", str(CASE), *readings, "--without", "rest", "--choose", "husbandry_nitrite_poisoning_1", "--choose",
+        "salt_dip",
         "--by", "the bench", "--why", "gentlest first", "--calendar", str(ics),
     )  # fmt: skip
     assert code == 0, out

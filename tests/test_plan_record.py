@@ -23,7 +23,7 @@ from wetmount.plan.amounts import amounts_for, open_points
 from wetmount.plan.courses import courses_of
 from wetmount.plan.record import agent_name, record_of
 from wetmount.plan.sheets import contact_words, sheet_lines, sheet_of
-from wetmount.plan.tank import KnownTank, tank_of
+from wetmount.plan.tank import KnownTank, tank_of, things_found
 from wetmount.reference import load_reference
 from wetmount.reference.rows import Disinfection
 from wetmount.volume import volume_from_label
@@ -35,7 +35,13 @@ FILE = resources.files("wetmount") / "examples" / "harbour_row_rack_a.toml"
 PLAN = """
 [plan]
 volume = "660 L to 780 L"
-living = { plants = "no", invertebrates = "no", filter_bacteria = "yes" }
+living.plants = "no"
+living.invertebrates = "no"
+living.filter_bacteria = "yes"
+living.eggs = "no"
+living.fry = "no"
+living.gravid = "no"
+living.gill_damage = "no"
 by = "the bench"
 why = "nitrite first"
 date = 2026-10-03
@@ -101,7 +107,7 @@ def test_the_water_comes_from_the_case() -> None:
     assert water.hardness_mg_caco3_per_l == pytest.approx(9 * 17.848, rel=1e-3)
     assert set(tank.facts.life.species) == {"Melanotaenia boesemani", "Puntigrus tetrazona"}, "both on one sump"
     assert "not_eating" in tank.facts.life.things, "off food was seen"
-    assert tank.facts.unsaid == {"plants", "invertebrates", "filter_bacteria"}
+    assert tank.facts.life.unsaid == set(LIVING) - {"not_eating", "ulcers"}, "off food was seen, no sores were"
     assert tank.facts.volume is None
     text = " ".join(tank.missing)
     assert "volume" in text
@@ -113,7 +119,7 @@ def test_the_plan_goes_before_what_is_known_otherwise() -> None:
     assert tank.facts.volume is not None
     assert (tank.facts.volume.low_l, tank.facts.volume.high_l) == (660, 780)
     assert tank.facts.water.temperature_c == 22
-    assert tank.facts.unsaid == frozenset()
+    assert tank.facts.life.unsaid == frozenset()
     assert "filter_bacteria" in tank.facts.life.things
     unknown = known(case_with('[plan]\nothers = ["unicorn"]\n'))
     assert any("counts as any fish" in fact.source for fact in unknown.said)
@@ -141,8 +147,27 @@ def test_unsaid_is_not_said_to_be_there(weighed: WeighUp) -> None:
     ids = [stop.id for stop in plan_for(weighed, said, REFERENCE).option("formalin_indefinite").stops]
     assert "sensitive_plants" in ids
     assert "unsaid_invertebrates" not in ids
-    # what is given in a container does not meet the plants of the tank
-    assert plan_for(weighed, facts, REFERENCE).option("salt_dip").ready
+    # what is given in a container does not meet the plants of the tank; the gills go with the fish
+    dip = plan_for(weighed, facts, REFERENCE).option("salt_dip")
+    assert [stop.id for stop in dip.stops] == ["unsaid_gill_damage"]
+    sound = known(case_with('[plan]\nliving = { gill_damage = "no" }\n')).facts
+    assert plan_for(weighed, sound, REFERENCE).option("salt_dip").ready
+
+
+def test_not_looked_at_is_not_looked_and_not_seen() -> None:
+    """Damaged gills are refused formalin (dose_limits.csv, its sources): nobody looked, looked and sound, or seen are
+    three answers. Gills judged by eye alone do not say no."""
+
+    def gills(findings: str) -> str | None:
+        text = f'format = 1\n[host]\ngroup = "koi"\n[findings]\nflashing = "frequent"\n{findings}'
+        case = read_case_text(text, "toml", "case.toml", REFERENCE)
+        said = things_found(gather_evidence(case, REFERENCE), REFERENCE).get("gill_damage")
+        return None if said is None else said.words
+
+    assert gills("") is None
+    assert gills('mottled_gills = "absent"\nswollen_gills = "absent"\n') is None
+    assert gills('gill_hyperplasia = "absent"\ngill_necrosis = "absent"\n') == "no"
+    assert gills('gill_hyperplasia = "marked"\n') == "yes"
 
 
 # --- amounts ----------------------------------------------------------------------------------------------------------
@@ -262,9 +287,7 @@ def test_an_antimicrobial_comes_after_what_samples_or_refers(weighed: WeighUp) -
         conditions=tuple(sorted(results, key=lambda one: -one.responsible)),
         explanations=(Explanation(("motile_aeromonad",), 1.0),),
     )
-    facts = known(
-        case_with('[plan]\nliving = { filter_bacteria = "yes", plants = "no", invertebrates = "no" }\n')
-    ).facts
+    facts = known(case_with()).facts
     facts = replace(
         facts,
         life=replace(facts.life, things=frozenset()),
@@ -344,8 +367,8 @@ def test_the_command_takes_the_water_of_the_file_and_saves_the_plan(tmp_path: Pa
     case.write_text(FILE.read_text(encoding="utf-8"), encoding="utf-8")
     saved = tmp_path / "planned.json"
     code, out = run(
-        "plan", str(case), "--volume", "660 L to 780 L", "--without", "plants", "--without", "invertebrates",
-        "--with", "filter_bacteria", "--choose", "salt_nitrite", "--choose", "salt_dip", "--strength",
+        "plan", str(case), "--volume", "660 L to 780 L", "--without", "rest", "--with", "filter_bacteria",
+        "--choose", "salt_nitrite", "--choose", "salt_dip", "--strength",
         "salt_nitrite=pure", "--step", "salt_nitrite=1", "--strength", "salt_dip=pure", "--container", "salt_dip=10 L",
         "--by", "the bench", "--why", "nitrite first", "--save", str(saved),
     )  # fmt: skip
@@ -362,7 +385,7 @@ def test_the_command_takes_the_water_of_the_file_and_saves_the_plan(tmp_path: Pa
     assert code == 0
     assert "Nitrite: 1.6 mg/L NO2 (reading, 09:45)" in listed
     assert "Not known: the volume of water" in listed
-    assert "it is not said whether there are any" in listed
+    assert "nobody has looked, or said, whether there are any" in listed
     code, out = run("report", str(saved), "-o", str(tmp_path / "report.txt"))
     assert code == 0, out
     assert "21 g of pure" in (tmp_path / "report.txt").read_text(encoding="utf-8")

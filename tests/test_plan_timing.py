@@ -114,6 +114,8 @@ def test_the_command_takes_them() -> None:
         "--fresh",
         "temperature=25C",
         "--lawful-here",
+        "--without",
+        "rest",
         "--choose",
         "salt_dip",
         "--by",

@@ -8,7 +8,7 @@ from typing import Any, Final
 from wetmount.case_check import host_row
 from wetmount.dose_units import dose_in, parse_dose
 from wetmount.errors import InputError
-from wetmount.hard_stops import WaterState, rule_unit
+from wetmount.hard_stops import THINGS, WaterState, rule_unit
 from wetmount.reference import Reference
 from wetmount.reference.rows import DoseRow
 from wetmount.units import CACO3_MG_PER_L_PER_DEGREE, parse_quantity
@@ -43,6 +43,29 @@ def hosts_of(
         groups.append(host.host_group)
         species.append(host.scientific_name)
     return tuple(groups), tuple(species)
+
+
+REST: Final = "rest"
+"""Said instead of all that was not named."""
+
+
+def things_of(there: Iterable[str], absent: Iterable[str]) -> dict[str, str]:
+    """ "yes" or "no" to each of THINGS that was said to be there or not; `rest` among the absent stands for all others.
+    InputError for an unknown name and for one that is said to be both."""
+    answers: dict[str, str] = {}
+    absent = tuple(absent)
+    for field, answer, names in (("--with", "yes", tuple(there)), ("--without", "no", absent)):
+        for name in names:
+            if name == REST and answer == "no":
+                continue
+            if name not in THINGS:
+                more = f" and {REST} for all others" if answer == "no" else ""
+                raise InputError(f"no {name!r}; accepted: {', '.join(THINGS)}{more}", field=field)
+            if answers.setdefault(name, answer) != answer:
+                raise InputError(f"{name} cannot be both there and not there", field=field)
+    if REST in absent:
+        answers = dict.fromkeys(THINGS, "no") | answers
+    return answers
 
 
 def water_of(readings: Mapping[str, str], marine: bool | None) -> WaterState:

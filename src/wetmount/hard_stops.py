@@ -6,7 +6,7 @@ names the table row it comes from, and says whether a named person may override 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -32,6 +32,19 @@ ANY_FISH: Final = ("fish", "freshwater", "marine", "other")
 """Groups that do not say which fish: the strictest row of any fish of that water holds."""
 BATHS: Final = ("dip", "bath", "bath_indefinite", "egg_bath")
 THINGS: Final = LIVING
+THING_WORDS: Final[Mapping[str, str]] = {
+    "eggs": "eggs",
+    "fry": "fry",
+    "gravid": "fish heavy with young or eggs",
+    "not_eating": "fish that do not eat",
+    "gill_damage": "damaged gills",
+    "ulcers": "open sores",
+    "invertebrates": "snails, shrimps or other invertebrates",
+    "plants": "plants",
+    "filter_bacteria": "a filter with living bacteria",
+}
+STAYING: Final = ("plants", "invertebrates", "filter_bacteria")
+"""Those that stay in the tank when fish are treated in a container or injected."""
 
 # What must have been looked at, by family; each is one tap.
 CHECKS: Final = {
@@ -64,12 +77,14 @@ class WaterState:
 class Life:
     """What lives in the water that is treated: host groups, which of THINGS are there, and the species where named.
 
-    Sea fish are known as such only by species: without one the strictest sea fish is meant."""
+    `unsaid` are those of THINGS that nobody looked for or spoke of: they are spared as if they were there. Sea fish are
+    known as such only by species: without one the strictest sea fish is meant."""
 
     host_groups: tuple[str, ...]
     things: frozenset[str] = frozenset()
     for_food: bool = False
     species: tuple[str, ...] = ()
+    unsaid: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +140,10 @@ def limits_that_hold(row: DoseRow, water: WaterState, life: Life, reference: Ref
     if row.route == "feed":
         classes.add("any_feed")
     own = [limit for limit in reference.dose_limits if limit.treatment in classes and _warm(limit, water)]
-    things = set(life.things)
+    beside = row.place == "container" or row.route == "injection"
+    # Whoever nets fish into a container sees whether eggs or fry go in as well.
+    unsaid = life.unsaid.difference(STAYING, ("eggs", "fry")) if beside else life.unsaid
+    things = set(life.things | unsaid)
     if water.marine is not True and is_soft(water.alkalinity_mg_caco3_per_l, water.hardness_mg_caco3_per_l):
         things.add("soft_water")
     if row.place == "container":
@@ -177,7 +195,8 @@ def bounds_for(
     halved = any(limit.rule == "factor" for limit in limits)
     answer = _rule(row, water, limits, halved=halved, rise_dkh=rise_dkh, demand=demand)
     unit = rule_unit(row)
-    stops = [_refusal(limit) for limit in limits if limit.rule == "refuse"]
+    unsaid = life.unsaid - life.things
+    stops = [_refusal(limit, unsaid) for limit in limits if limit.rule == "refuse"]
     low, high, most, target = row.low, row.high, row.hard_max, None
     words: list[str] = []
     if answer is not None:
@@ -209,6 +228,9 @@ def bounds_for(
             most = limit.value
         if limit.minutes_max is not None and over and (minutes is None or limit.minutes_max < minutes):
             minutes = limit.minutes_max
+    counted = dict.fromkeys(limit.thing for limit in limits if limit.rule != "refuse" and limit.thing in unsaid)
+    if counted:
+        words.append(f"counted as there, since it is not said: {', '.join(THING_WORDS[thing] for thing in counted)}")
     if most is not None:
         high = most if high is None else min(high, most)
         low = None if low is None else min(low, high)
@@ -296,12 +318,16 @@ def _who(limit: DoseLimit) -> str:
     return who + (f" above {limit.above_c:g} °C" if limit.above_c is not None else "")
 
 
-def _refusal(limit: DoseLimit) -> Stop:
+def _refusal(limit: DoseLimit, unsaid: frozenset[str]) -> Stop:
+    at = f"dose_limits {limit.treatment}, {_who(limit)}"
+    if limit.thing in unsaid:
+        text = f"not with {THING_WORDS[limit.thing]}, and nobody has looked, or said, whether there are any"
+        return Stop(f"unsaid_{limit.thing}", text, at, overridable=True)
     why = f": {limit_words(limit.note)}" if limit.note else ""
     return Stop(
         f"sensitive_{limit.host_group or limit.thing}" if not limit.thing else f"sensitive_{limit.thing}",
         f"not with {_who(limit)}{why}",
-        f"dose_limits {limit.treatment}, {_who(limit)}",
+        at,
         overridable=True,
     )
 

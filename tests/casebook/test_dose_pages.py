@@ -33,12 +33,13 @@ pytestmark = pytest.mark.django_db
 PAGES = ("/dose/", "/dose/with/", "/dose/volume/", "/dose/course/", "/dose/changes/", "/dose/feed/")
 SALT = {
     "agent": "salt_indefinite", "dose": "3 g/L", "strength": "pure", "step": "1 g", "volume": "100 L",
-    "standing": "measured", "water": "fresh", "kh": "8 dKH", "gh": "10 dGH", "host": "koi", "go": "1",
+    "standing": "measured", "water": "fresh", "kh": "8 dKH", "gh": "10 dGH", "host": "koi",
+    "nothing_else": "yes", "go": "1",
 }  # fmt: skip
 FORMALIN = {
     "agent": "formalin_short", "strength": "37 % w/w", "lawful": "yes", "checked": ["aerated", "stock_clear"],
     "volume": "20 L", "standing": "measured", "temperature": "24 C", "oxygen": "7 mg/L", "water": "fresh",
-    "kh": "6 dKH", "gh": "8 dGH", "host": "koi", "go": "1",
+    "kh": "6 dKH", "gh": "8 dGH", "host": "koi", "nothing_else": "yes", "go": "1",
 }  # fmt: skip
 
 
@@ -195,7 +196,8 @@ def test_every_agent_gives_an_amount_a_question_or_a_stated_refusal(browser: Cli
         "oxygen": "7 mg/L", "ph": "7.6", "kh": "8 dKH", "gh": "10 dGH", "nitrite": "0.5 mg/L NO2",
         "chloride": "20 mg/L",
         "chlorine": "0.5 mg/L", "ammonia": "0 mg/L N", "rise": "1", "biomass": "2 kg", "ration": "1", "host": "koi",
-        "lawful": "yes", "checked": ["aerated", "stock_clear", "copper_test", "buffered"], "go": "1",
+        "lawful": "yes", "checked": ["aerated", "stock_clear", "copper_test", "buffered"], "nothing_else": "yes",
+        "go": "1",
     }  # fmt: skip
     said = []
     for id, row in reference().doses.items():

@@ -30,6 +30,8 @@ pytestmark = pytest.mark.django_db
 
 SAID = {
     "volume": "660 L to 780 L", "living_plants": "no", "living_invertebrates": "no", "living_filter_bacteria": "yes",
+    "living_eggs": "no", "living_fry": "no", "living_gravid": "no", "living_gill_damage": "no", "living_ulcers": "no",
+    "living_not_eating": "no",
 }  # fmt: skip
 CHOICE = {
     "option": ["husbandry_nitrite_poisoning_1", "salt_nitrite", "salt_dip"], "by": "the bench",
@@ -117,7 +119,7 @@ def test_the_page_compares_what_the_core_computes(browser: Client, case: Case, w
 
 def test_what_is_not_said_counts_as_dangerous_and_says_so(browser: Client, case: Case, weighable: Look) -> None:
     before = text_of(card(shown(browser, case), "formalin_indefinite"))
-    assert "not with plants, and it is not said whether there are any" in before
+    assert "not with plants, and nobody has looked, or said, whether there are any" in before
     assert "oxygen is not known" in before
     page = text_of(shown(browser, case))
     assert "Not known: readings not taken: pH, KH, GH, oxygen, ammonia" in page
@@ -125,7 +127,7 @@ def test_what_is_not_said_counts_as_dangerous_and_says_so(browser: Client, case:
     browser.post(at(case, "water/"), SAID | {"living_plants": "yes"})
     after = text_of(card(shown(browser, case), "formalin_indefinite"))
     assert "Refused: not with plants" in after
-    assert "it is not said" not in after
+    assert "nobody has looked" not in after
     # a dip is given in a container, where no plant is: it was never refused for them
     assert 'type="checkbox"' in card(shown(browser, case), "salt_dip")
 
@@ -133,6 +135,7 @@ def test_what_is_not_said_counts_as_dangerous_and_says_so(browser: Client, case:
 def test_fish_of_the_same_water_count(browser: Client, device: Device, case: Case, water: Look, tank: Any) -> None:
     other = keeping.add_tank(device, tank.room, "A5", tank.system)
     batch = keeping.add_batch(device, "bronze cory", tank.room, arrived=dt.date(2026, 9, 1), number=6)
+    browser.post(at(case, "water/"), SAID)
     assert 'type="checkbox"' in card(shown(browser, case), "salt_dip")
     keeping.move_fish(device, batch, other, dt.date(2026, 9, 1))
     page = shown(browser, case)

@@ -36,6 +36,21 @@ look_option = click.option(
     help="Use the look of this date (2026-10-03) instead of the last one.",
 )
 
+with_option = click.option(
+    "--with",
+    "there",
+    multiple=True,
+    metavar="THING",
+    help="What is there: eggs, fry, gravid, not_eating, gill_damage, ulcers, invertebrates, plants, filter_bacteria.",
+)
+without_option = click.option(
+    "--without",
+    "absent",
+    multiple=True,
+    metavar="THING",
+    help="Of those, what was looked for and is not there; rest = all others. What is not said counts as there.",
+)
+
 
 def seed_option(drawn: str) -> Callable[[Command], Command]:
     """The option `--seed`, whose help says what is `drawn` from it."""

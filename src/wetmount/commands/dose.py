@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from wetmount.commands.common import overlay_option
+from wetmount.commands.common import overlay_option, with_option, without_option
 from wetmount.errors import InputError
 
 if TYPE_CHECKING:
@@ -26,7 +26,8 @@ SCHEMA = "wetmount.dose/1"
 @click.option("--strength", metavar="STRENGTH", help="What is in hand: '37 % w/w', '2.3 % w/v', '50 mg/mL', pure.")
 @click.option("--step", type=float, metavar="NUMBER", help="Smallest step of scale (g) or syringe (mL).")
 @click.option("--already", metavar="AMOUNT", help="What is there of it before, with its unit: '0.5 g/L', or 0.")
-@click.option("--with", "things", multiple=True, metavar="THING", help="fry, eggs, plants, invertebrates and others.")
+@with_option
+@without_option
 @click.option("--for-food", is_flag=True, help="People or animals may eat these fish, now or later.")
 @click.option(
     "--after", "before", multiple=True, metavar="AGENT:HOURS:CHANGED", help="Given before: formalin_short:30:50%."
@@ -42,7 +43,7 @@ SCHEMA = "wetmount.dose/1"
 @click.option("--prescriber", metavar="NAME", help="Who prescribed the --dose, or the label it is on.")
 @click.option("--biomass", metavar="WEIGHT", help="Weight of the fish, for feed and injection.")
 @click.option("--ration", type=float, metavar="PERCENT", help="Feed a day in % of body weight.")
-@click.option("--eating", type=float, default=100.0, metavar="PERCENT", help="Share of the fish that still eat.")
+@click.option("--eating", type=float, metavar="PERCENT", help="Share of the fish that still eat.")
 @click.option("--raise-dkh", type=float, metavar="NUMBER", help="By how many dKH alkalinity is to rise.")
 @click.option(
     "--override", "stops", multiple=True, metavar="STOP", help="A stop, by its id, that a person goes against."
@@ -60,7 +61,8 @@ def command(
     strength: str | None,
     step: float | None,
     already: str | None,
-    things: tuple[str, ...],
+    there: tuple[str, ...],
+    absent: tuple[str, ...],
     for_food: bool,
     before: tuple[str, ...],
     marine: bool | None,
@@ -69,7 +71,7 @@ def command(
     prescriber: str | None,
     biomass: str | None,
     ration: float | None,
-    eating: float,
+    eating: float | None,
     raise_dkh: float | None,
     stops: tuple[str, ...],
     override_by: str | None,
@@ -84,7 +86,7 @@ def command(
     temperature=25C kh="6 dKH"; what is not known counts as dangerous.
     """
     from wetmount.dose import QUESTIONS, Order, Override, dose
-    from wetmount.dose_typed import already_of, hosts_of, volume_of, water_of
+    from wetmount.dose_typed import already_of, hosts_of, things_of, volume_of, water_of
     from wetmount.dose_units import parse_strength
     from wetmount.hard_stops import CHECKS, THINGS, Life, Prescription
     from wetmount.reference import load_reference
@@ -94,9 +96,10 @@ def command(
     for check in checked:
         if check not in (*CHECKS, *QUESTIONS):
             raise InputError(f"no {check!r}; accepted: {', '.join((*CHECKS, *QUESTIONS))}", field="--checked")
-    for thing in things:
-        if thing not in THINGS:
-            raise InputError(f"no {thing!r}; accepted: {', '.join(THINGS)}", field="--with")
+    said = things_of(there, absent)
+    if eating is not None:
+        said.setdefault("not_eating", "no")  # how many do not eat is said, and nothing is weighed for them
+    things = frozenset(thing for thing, answer in said.items() if answer == "yes")
     if prescriber is not None and dose_text is None:
         raise InputError("a prescription needs its --dose", field="--prescriber")
     if bool(stops) != bool(override_by or because) or bool(stops) != bool(override_by and because):
@@ -105,7 +108,7 @@ def command(
     row = reference.doses.get(treatment)
     order = Order(
         treatment,
-        Life(groups, frozenset(things), for_food=for_food, species=species),
+        Life(groups, things, for_food=for_food, species=species, unsaid=frozenset(THINGS) - said.keys()),
         water_of(readings_of(reading), marine),
         volume=volume_of(volume_text, field="--volume") if volume_text else None,
         dose=dose_text,
@@ -119,7 +122,7 @@ def command(
         rise_dkh=raise_dkh,
         biomass_g=parse_quantity(biomass, "weight", field="--biomass").value if biomass else None,
         ration_percent=ration,
-        share_eating=eating / 100,
+        share_eating=1.0 if eating is None else eating / 100,
         overrides=tuple(Override(stop, override_by or "", because or "") for stop in stops),
     )
     answer = dose(order, reference)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
 from datetime import date as Date
 from pathlib import Path
@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from wetmount.commands.common import look_index, look_option, overlay_option
+from wetmount.commands.common import look_index, look_option, overlay_option, with_option, without_option
 from wetmount.commands.dose import readings_of
 from wetmount.errors import InputError
 from wetmount.files import write_whole
@@ -37,8 +37,8 @@ def _of_agent(name: str, metavar: str, help: str) -> Callable[[Any], Any]:
 @click.option(
     "--host", multiple=True, metavar="NAME", help="Other fish in the same water, beside the host of the case."
 )
-@click.option("--with", "things", multiple=True, metavar="THING", help="fry, eggs, plants, invertebrates and others.")
-@click.option("--without", "absent", multiple=True, metavar="THING", help="Of those, what is not there.")
+@with_option
+@without_option
 @click.option("--sea/--fresh", "marine", default=None, help="Sea water or fresh water.")
 @click.option("--lawful-here", is_flag=True, help="You state that restricted agents may be used on these fish here.")
 @click.option("--choose", "chosen_ids", multiple=True, metavar="OPTION", help="An option that is taken, in order.")
@@ -71,7 +71,7 @@ def command(
     reading: tuple[str, ...],
     volume_text: str | None,
     host: tuple[str, ...],
-    things: tuple[str, ...],
+    there: tuple[str, ...],
     absent: tuple[str, ...],
     marine: bool | None,
     lawful_here: bool,
@@ -103,6 +103,7 @@ def command(
     from wetmount.case import Plan as PlanRecord
     from wetmount.case import looks_of
     from wetmount.casefile import read_case
+    from wetmount.dose_typed import things_of
     from wetmount.evidence import gather_evidence
     from wetmount.plan import choose, plan_for
     from wetmount.plan.record import record_of
@@ -128,7 +129,7 @@ def command(
     look = looks_of(case)[place]
     evidence = gather_evidence(case, reference, place)
     kept = look.plan or PlanRecord()
-    living = {**kept.living, **dict.fromkeys(_things(things), "yes"), **dict.fromkeys(_things(absent), "no")}
+    living = {**kept.living, **things_of(there, absent)}
     agents = _agents(kept.agents, reference, {
         "strength": strength, "step": step, "dose": dose, "prescriber": prescriber, "volume": container,
         "checked": checked,
@@ -241,15 +242,6 @@ def _schedule(text: str) -> tuple[str, tuple[int, ...]]:
         raise InputError(
             f"{text!r} is no schedule; write AGENT@DAYS, such as praziquantel_bath@0,5,10", field="--days"
         ) from None
-
-
-def _things(names: Iterable[str]) -> tuple[str, ...]:
-    from wetmount.hard_stops import THINGS
-
-    for name in names:
-        if name not in THINGS:
-            raise InputError(f"no {name!r}; accepted: {', '.join(THINGS)}", field="--with")
-    return tuple(names)
 
 
 def _agents(

@@ -28,7 +28,7 @@ def order_for(treatment: str, agent: PlanAgent, tank: TankFacts, reference: Refe
     InputError, naming the field, for a quantity, strength or dose that cannot be read.
     """
     row, field = reference.doses[treatment], f"plan.agents.{treatment}"
-    life, _ = life_beside(row, tank)
+    life = life_beside(row, tank.life)
     volume = tank.volume if row.place != "container" else None
     if agent.volume is not None:
         volume = volume_of(agent.volume, field=f"{field}.volume")

@@ -12,6 +12,7 @@ from typing import Final
 
 from wetmount.cautions import CautionShown, cautions_of, select_conditions
 from wetmount.hard_stops import (
+    STAYING,
     Life,
     Prescription,
     Present,
@@ -29,15 +30,13 @@ from wetmount.volume import Volume
 from wetmount.weighup.results import WeighUp
 
 WATER_RULES: Final = ("chloride_to_nitrite", "thiosulphate_to_chlorine", "bicarbonate_per_dkh")
-STAYING: Final = ("plants", "invertebrates", "filter_bacteria")
 OPENED_FROM: Final = 0.1
 """Probability from which a predisposing condition calls for a step (judgement: a step of husbandry costs little)."""
 
 
 @dataclass(frozen=True, slots=True)
 class TankFacts:
-    """The fish and the water the plan is for, what was given before, and what the law here allows if it is known.
-    `unsaid`: things of which nobody said whether they live there; they are spared as if they did."""
+    """The fish and the water the plan is for, what was given before, and what the law here allows if it is known."""
 
     life: Life
     water: WaterState = field(default_factory=WaterState)
@@ -46,7 +45,6 @@ class TankFacts:
     confirmed: frozenset[str] = frozenset()
     lawful_here: bool | None = None
     prescriptions: dict[str, Prescription] = field(default_factory=dict)
-    unsaid: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,7 +234,7 @@ def _agents(
             by_treatment.setdefault(row.treatment, []).append(row)
     for treatment, rows in by_treatment.items():
         dose = reference.doses[treatment]
-        life, unsaid = life_beside(dose, tank)
+        life = life_beside(dose, tank.life)
         covers = tuple(
             Cover(
                 row.condition,
@@ -265,7 +263,6 @@ def _agents(
                 lawful_here=tank.lawful_here,
                 prescription=tank.prescriptions.get(treatment),
             )
-        stops = tuple(_said_as_unsaid(stop, unsaid) for stop in stops)
         effects = {cover.condition: cover.effect or 0.0 for cover in covers}
         risks = [*bounds.words, *(f"test fish first: {note}" for note in bounds.test_first)]
         low = [cover for cover in covers if (cover.effect or 0) < 0.5]
@@ -292,20 +289,11 @@ def _agents(
         )
 
 
-def life_beside(row: DoseRow, tank: TankFacts) -> tuple[Life, frozenset[str]]:
-    """What a treatment meets of what lives there, and what of it was not said: plants, invertebrates and the filter
-    stay in the tank when fish are treated in a container, and when they are fed or injected."""
+def life_beside(row: DoseRow, life: Life) -> Life:
+    """What a treatment meets of what lives there: plants, invertebrates and the filter stay in the tank when fish are
+    treated in a container, and when they are fed or injected."""
     staying = frozenset(STAYING) if row.place == "container" or row.route == "injection" else frozenset()
-    unsaid = tank.unsaid - staying - tank.life.things
-    return replace(tank.life, things=(tank.life.things | unsaid) - staying), unsaid
-
-
-def _said_as_unsaid(stop: Stop, unsaid: frozenset[str]) -> Stop:
-    thing = stop.id.removeprefix("sensitive_")
-    if thing not in unsaid:
-        return stop
-    words = thing.replace("_", " ")
-    return replace(stop, id=f"unsaid_{thing}", text=f"not with {words}, and it is not said whether there are any")
+    return replace(life, things=life.things - staying, unsaid=life.unsaid - staying)
 
 
 def _columnaris(row: DoseRow, weigh_up: WeighUp) -> tuple[Stop, ...]:

@@ -11,7 +11,7 @@ from wetmount.dose_typed import READINGS, hosts_of, volume_of
 from wetmount.dose_writing import write_number, write_volume
 from wetmount.errors import InputError
 from wetmount.evidence import Evidence
-from wetmount.hard_stops import Life, Prescription, WaterState
+from wetmount.hard_stops import THING_WORDS, THINGS, Life, Prescription, WaterState
 from wetmount.plan.options import TankFacts
 from wetmount.reference import Reference
 from wetmount.units import parse_quantity
@@ -19,27 +19,18 @@ from wetmount.volume import Volume
 
 SAME_WATER: Final = "the same water"
 SAID: Final = "said in the plan"
-ASKED: Final = ("plants", "invertebrates", "filter_bacteria", "fry", "eggs", "gravid")
-"""What is asked of the water of a plan; the other things follow from the findings."""
-COUNTED_UNSAID: Final = ("plants", "invertebrates", "filter_bacteria")
-"""Those that are in most tanks, so that not having been said they count as there."""
-THING_WORDS: Final[Mapping[str, str]] = {
-    "plants": "plants",
-    "invertebrates": "snails, shrimps or other invertebrates",
-    "filter_bacteria": "a filter with living bacteria",
-    "fry": "fry",
-    "eggs": "eggs",
-    "gravid": "fish heavy with young or eggs",
-    "not_eating": "fish that do not eat",
-    "gill_damage": "damaged gills",
-    "ulcers": "open sores",
-}
 FROM_FINDINGS: Final[Mapping[str, tuple[str, ...]]] = {
     "not_eating": ("anorexia",),
     "ulcers": ("ulcers_skin",),
     "gill_damage": ("gill_hyperplasia", "gill_necrosis", "gill_telangiectasia", "mottled_gills", "swollen_gills"),
 }
-"""Findings that say of the fish what an agent may harm."""
+"""Findings that say of the fish what an agent may harm; one of them seen says yes."""
+SAY_NO: Final[Mapping[str, tuple[str, ...]]] = {
+    "not_eating": ("anorexia",),
+    "ulcers": ("ulcers_skin",),
+    "gill_damage": ("gill_hyperplasia", "gill_necrosis"),
+}
+"""Those that must all have been looked for, and none seen, to say no: gills look sound by eye that are not."""
 NAMES: Final[Mapping[str, str]] = {"ph": "pH", "kh": "KH", "gh": "GH"}
 WANTED: Final = ("temperature", "ph", "kh", "gh", "oxygen", "ammonia", "nitrite")
 """Readings without which some agent is refused."""
@@ -98,7 +89,7 @@ def tank_of(
     things, unsaid = _living(plan, evidence, reference, said)
     water = WaterState(marine=marine, **columns)
     facts = TankFacts(
-        Life(groups, things, species=species),
+        Life(groups, things, species=species, unsaid=unsaid),
         water,
         volume,
         lawful_here=plan.lawful_here,
@@ -107,7 +98,6 @@ def tank_of(
             for id, agent in plan.agents.items()
             if agent.dose is not None and agent.prescriber
         },
-        unsaid=unsaid,
     )
     return KnownTank(facts, tuple(said), tuple(_missing(facts, values, plan, reference)))
 
@@ -168,24 +158,30 @@ def _volume_words(volume: Volume) -> str:
     return low if low == high else f"{low} to {high}"
 
 
+def things_found(evidence: Evidence, reference: Reference) -> dict[str, Said]:
+    """What the findings say of the fish that an agent may harm: there when one of its findings was seen, not there when
+    those of SAY_NO were looked for and not seen; else nothing is said of it."""
+    levels = {one.finding: one.level for one in evidence.observations}
+    found = {}
+    for thing, findings in FROM_FINDINGS.items():
+        seen = [id for id in findings if levels.get(id, 0) > 0]
+        if seen or all(id in levels for id in SAY_NO[thing]):
+            names = ", ".join(reference.findings[id].name for id in seen or SAY_NO[thing])
+            found[thing] = Said(
+                THING_WORDS[thing], "yes" if seen else "no", f"{'finding' if seen else 'looked for, not seen'}: {names}"
+            )
+    return found
+
+
 def _living(
     plan: Plan, evidence: Evidence, reference: Reference, said: list[Said]
 ) -> tuple[frozenset[str], frozenset[str]]:
-    """What is there, and what was not said."""
-    levels = {one.finding: one.level for one in evidence.observations}
-    things = set()
-    for thing, findings in FROM_FINDINGS.items():
-        seen = [id for id in findings if levels.get(id, 0) > 0]
-        if seen and plan.living.get(thing) != "no":
-            things.add(thing)
-            said.append(Said(THING_WORDS[thing], "yes", f"finding: {reference.findings[seen[0]].name}"))
-    for thing, answer in plan.living.items():
-        if answer == "yes":
-            things.add(thing)
-        if answer in ("yes", "no"):
-            said.append(Said(THING_WORDS[thing], answer, SAID))
-    unsaid = {thing for thing in COUNTED_UNSAID if plan.living.get(thing) not in ("yes", "no")}
-    return frozenset(things), frozenset(unsaid)
+    """What is there, and what nobody looked for or spoke of. What is said in the plan goes before the findings."""
+    found = things_found(evidence, reference)
+    typed = {thing: answer for thing, answer in plan.living.items() if answer in ("yes", "no")}
+    found |= {thing: Said(THING_WORDS[thing], answer, SAID) for thing, answer in typed.items()}
+    said.extend(found.values())
+    return frozenset(thing for thing, one in found.items() if one.words == "yes"), frozenset(THINGS) - found.keys()
 
 
 def _missing(
@@ -201,9 +197,9 @@ def _missing(
     absent = [NAMES.get(name, name) for name in WANTED if name not in readings]
     if absent:
         yield f"readings not taken: {', '.join(absent)}; what depends on them is refused"
-    if facts.unsaid:
-        words = ", ".join(THING_WORDS[thing] for thing in COUNTED_UNSAID if thing in facts.unsaid)
-        yield f"whether there are {words}: until it is said, what would harm them is refused"
+    if facts.life.unsaid:
+        words = ", ".join(THING_WORDS[thing] for thing in THINGS if thing in facts.life.unsaid)
+        yield f"whether there are {words}: until it is said or looked at, what would harm them is refused"
     if plan.lawful_here is None:
         yield "whether restricted agents may be used on ornamental fish here: not known counts as no"
     if not facts.life.species:

@@ -14,7 +14,7 @@ pytestmark = pytest.mark.django_db(transaction=True)
 
 FORMALIN = (
     "agent=formalin_short&strength=37+%25+w/w&lawful=yes&checked=aerated&checked=stock_clear&volume=20+L&temperature=24+C"
-    "&oxygen=7+mg/L&water=fresh&kh=8+dKH&gh=10+dGH&host=koi&go=1"
+    "&oxygen=7+mg/L&water=fresh&kh=8+dKH&gh=10+dGH&host=koi&nothing_else=yes&go=1"
 )
 COURSE = "agent=salt_indefinite&dose=1+g/L&times=3&every=48+h&until=6&before=50&volume=80+L+to+100+L&go=1"
 CHANGES = (
@@ -49,6 +49,7 @@ def test_from_today_to_an_amount_its_course_and_back_onto_today(visit: Callable[
     page.get_by_label("Alkalinity, KH").fill("8 dKH")
     page.get_by_label("Hardness, GH").fill("10 dGH")
     page.get_by_label("Fish, by species or group").fill("koi")
+    page.get_by_label("looked: nothing else of these").check()
     page.get_by_role("button", name="Work it out").click()
     expect(page.locator("#answer h2")).to_have_text("Sodium chloride: 300 g of pure, in 3 parts of 100 g")
     page.get_by_role("button", name="Put it on Today").click()

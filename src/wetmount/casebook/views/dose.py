@@ -32,21 +32,16 @@ from wetmount.casebook.views.dose_forms import (
     of_case,
     place_of,
     places,
+    things_of_case,
 )
 from wetmount.casebook.views.dose_order import BEFORE, WATERS, needs, order_from
 from wetmount.cautions import ANY, CautionShown, cautions_for, triggers_of
 from wetmount.dose import LARGEST_RULES, DoseAnswer, Order, Override, dose
 from wetmount.dose_writing import write_number, write_quantity
 from wetmount.errors import InputError
-from wetmount.hard_stops import CHECKS, THINGS, Stop, required_checks
+from wetmount.hard_stops import CHECKS, THING_WORDS, THINGS, Stop, required_checks
 from wetmount.reference.rows import DoseRow
 from wetmount.together import may_go_with
-
-THING_WORDS: Final = {
-    "eggs": "eggs", "fry": "fry", "gravid": "fish carrying young", "not_eating": "fish that do not eat",
-    "gill_damage": "damaged gills", "ulcers": "open wounds", "invertebrates": "snails, shrimps, other invertebrates",
-    "plants": "plants", "filter_bacteria": "a filter that runs in it",
-}  # fmt: skip
 
 
 @require_http_methods(["GET", "POST"])
@@ -57,12 +52,14 @@ def page(request: HttpRequest) -> HttpResponse:
     form = Form(request.GET, of_case(case))
     asked = form.text("agent")
     row = tables.doses.get(asked)
+    found = things_of_case(case)
+    known = {thing: one.words == "yes" for thing, one in found.items()}
     order = answer = None
     overrides = _overrides(request, form) if request.method == "POST" else ()
     if asked and row is None and asked not in tables.treatments:
         form.wrong["agent"] = "There is no such agent; choose one of the list."
     if row is not None and has_sum(row) and "go" in request.GET:
-        order = order_from(form, row, overrides)
+        order = order_from(form, row, known, overrides)
         if order is not None:
             try:
                 answer = dose(order, tables)
@@ -75,7 +72,8 @@ def page(request: HttpRequest) -> HttpResponse:
         "form": form, "agents": agents_by_route(), "without": agents_without_sum(), "row": row if row and has_sum(row)
         else None, "asked": asked, "refused": _refused(asked, row) if unknown else "", "name": agent_name(asked),
         "places": places(case), "waters": WATERS, "before": BEFORE, "all_agents": _all_agents(),
-        "things": [(id, THING_WORDS[id], id in form.texts("thing")) for id in THINGS], "hosts": form.texts("host"),
+        "things": [(id, THING_WORDS[id], id in form.texts("thing") or known.get(id, False)) for id in THINGS],
+        "found": found.values(), "hosts": form.texts("host"),
         "offers": _hosts_offered(), "version": tables.version,
     }  # fmt: skip
     if row is not None and has_sum(row):
@@ -234,7 +232,8 @@ def keep(request: HttpRequest) -> HttpResponse:
     case = case_of(request)
     form = Form(request.GET, of_case(case))
     row, where = reference().doses.get(form.text("agent")), _where(case, form)
-    order = order_from(form, row) if row is not None and has_sum(row) else None
+    known = {thing: one.words == "yes" for thing, one in things_of_case(case).items()}
+    order = order_from(form, row, known) if row is not None and has_sum(row) else None
     answer = dose(order, reference()) if order is not None else None
     if answer is None or order is None or answer.state != "amount":
         raise Refused("There is no amount to write down.")

@@ -18,11 +18,15 @@ from wetmount.case_check import host_row
 from wetmount.casebook.access import case_or_404
 from wetmount.casebook.models import Case, Device, Look, System, Tank
 from wetmount.casebook.reference import reference
+from wetmount.casebook.services.planning import kept_facts
+from wetmount.casebook.services.weighing import CannotWeigh, ready
 from wetmount.casebook.views import count_forms
 from wetmount.casebook.views.count import frame
 from wetmount.casebook.views.today import last_said
 from wetmount.dose_typed import READINGS, volume_of
 from wetmount.errors import InputError
+from wetmount.hard_stops import THING_WORDS
+from wetmount.plan.tank import SAID, Said, things_found
 from wetmount.reference.rows import TABLES, DoseRow
 from wetmount.units import parse_quantity
 from wetmount.volume import Volume, exactly, volume_from_label
@@ -213,6 +217,22 @@ def of_case(case: Case | None) -> dict[str, str]:
     if look is not None:
         values |= {reading.parameter: reading.value for reading in look.readings.order_by("pk")}
     return {name: text for name, text in values.items() if text}
+
+
+def things_of_case(case: Case | None) -> dict[str, Said]:
+    """What the last look says of the fish and the water that an agent may harm: its plan, else its findings."""
+    look = None if case is None else last_look(case)
+    if case is None or look is None:
+        return {}
+    try:
+        asked = ready(case, look, reference())
+    except CannotWeigh:
+        return {}
+    found = things_found(asked.evidence, asked.reference)
+    for thing, answer in kept_facts(look).living.items():
+        if answer in ("yes", "no"):
+            found[thing] = Said(THING_WORDS[thing], answer, SAID)
+    return found
 
 
 def last_look(case: Case) -> Look | None:

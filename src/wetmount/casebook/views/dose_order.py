@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from typing import Final
 
 from wetmount.casebook.reference import reference
@@ -20,13 +21,15 @@ BEFORE: Final = (1, 2)
 """Places for agents that were given before."""
 
 
-def order_from(form: Form, row: DoseRow, overrides: tuple[Override, ...] = ()) -> Order | None:
-    """The order; None when a field cannot be used."""
+def order_from(
+    form: Form, row: DoseRow, known: Mapping[str, bool], overrides: tuple[Override, ...] = ()
+) -> Order | None:
+    """The order; None when a field cannot be used. `known` is what the case says of the fish an agent may harm."""
     strength = _strength(form)
     fed = row.route in ("feed", "injection")
     order = Order(
         row.treatment,
-        _life(form),
+        _life(form, known),
         water_from(form),
         volume=None if fed else volume_asked(form),
         dose=form.text("dose") or None,
@@ -55,11 +58,19 @@ def _already(form: Form, row: DoseRow) -> float | None:
     return form.read("already", lambda: already_of(text, row)) if text else None
 
 
-def _life(form: Form) -> Life:
+def _life(form: Form, known: Mapping[str, bool]) -> Life:
+    """What lives there. A tick says that it does, "nothing else" that the rest was looked for and does not; what
+    neither they nor the case say is not known."""
     named = form.read("host", lambda: hosts_of(form.texts("host"), reference()))
     groups, species = named if named is not None else (("fish",), ())
-    things = frozenset(one for one in form.texts("thing") if one in THINGS)
-    return Life(groups, things, for_food=form.text("food") == "yes", species=species)
+    ticked = {one for one in form.texts("thing") if one in THINGS}
+    nothing_else = form.text("nothing_else") == "yes"
+    things = ticked if nothing_else else ticked | {thing for thing, there in known.items() if there}
+    unsaid = set() if nothing_else else set(THINGS) - ticked - known.keys()
+    if form.text("eating"):
+        unsaid.discard("not_eating")  # how many do not eat is said, and nothing is weighed for them
+    food = form.text("food") == "yes"
+    return Life(groups, frozenset(things), for_food=food, species=species, unsaid=frozenset(unsaid))
 
 
 def water_from(form: Form) -> WaterState:

@@ -21,9 +21,10 @@ from wetmount.casebook.views.entry_places import chosen_look
 from wetmount.casebook.views.plan import page_of
 from wetmount.casebook.views.plan_telling import PlanPage
 from wetmount.errors import InputError
+from wetmount.hard_stops import THING_WORDS
 from wetmount.plan.calendar import to_ical
 from wetmount.plan.sheets import contact_words, daily_log, laboratory_parcel, prevention, sheet_lines
-from wetmount.plan.tank import SAID, THING_WORDS
+from wetmount.plan.tank import SAID
 
 LOG_DAYS: Final = 14
 LONGEST_LOG: Final = 28

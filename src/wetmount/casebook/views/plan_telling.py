@@ -26,6 +26,7 @@ from wetmount.dose import DoseAnswer
 from wetmount.dose_writing import write_quantity
 from wetmount.forecast import MODELS
 from wetmount.forecast.situation import treatments_for
+from wetmount.hard_stops import THING_WORDS, THINGS
 from wetmount.plan import Option, Plan, plan_for
 from wetmount.plan.amounts import amounts_for, open_points
 from wetmount.plan.choose import left_open
@@ -33,7 +34,7 @@ from wetmount.plan.courses import courses_of
 from wetmount.plan.options import Cover, apart_words
 from wetmount.plan.record import agent_name, agent_words, cautions_of_days, words_of
 from wetmount.plan.sheets import KeeperSheet, sheet_of
-from wetmount.plan.tank import ASKED, SAME_WATER, THING_WORDS, KnownTank, tank_of
+from wetmount.plan.tank import SAME_WATER, KnownTank, tank_of
 from wetmount.reference import Reference
 from wetmount.weighup.results import WeighUp
 
@@ -275,7 +276,7 @@ class PlanPage:
     @property
     def asked(self) -> list[tuple[str, str, str]]:
         """What is asked of the water: id, words, answer."""
-        return [(thing, THING_WORDS[thing], self.facts.living.get(thing, "")) for thing in ASKED]
+        return [(thing, THING_WORDS[thing], self.facts.living.get(thing, "")) for thing in THINGS]
 
     @property
     def lawful(self) -> str:
