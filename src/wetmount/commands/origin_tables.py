@@ -375,7 +375,8 @@ def _print_chain(chain: Chain, room: Room, health: dict[str, TankHealth]) -> Non
     first, last = (room.first + timedelta(days=day) for day in (chain.first, chain.last))
     what = "Can have reached it" if chain.direction == "ingoing" else "Can have been reached from it"
     span = f"{short_day(first)} to {short_day(last)}; {chain.degree} directly"
-    out.print(f"\n[bold]{what}: {len(chain.reached)} tanks[/] ({span})")
+    tanks = "1 tank" if len(chain.reached) == 1 else f"{len(chain.reached)} tanks"
+    out.print(f"\n[bold]{what}: {tanks}[/] ({span})")
     rows = []
     for tank in chain.reached:
         mark = "" if health[tank].state == "well" else f" [bold]{_said(health[tank])}[/];"
