@@ -17,6 +17,8 @@ from mutagen import wave as tagged_wave
 from wetmount.casebook.services.refusals import Refused
 from wetmount.casebook.services.tags import blank_tags
 
+pytestmark = pytest.mark.only_on("sqlite")  # no database has a part in it
+
 SECRET = "SECRET 51.5000 -0.1200 Harbour Row"
 FRAMES = bytes(range(1, 251)) * 40
 

@@ -33,8 +33,8 @@ class Column:
 @lru_cache(maxsize=1)
 def load_columns() -> dict[str, dict[str, Column]]:
     """Table → column → its description, in the order of the row's fields; KeyError when a column is not described."""
-    described: dict[str, Any] = tomllib.loads(_FILE.read_text(encoding="utf-8"))
-    shared = described.pop("shared")
+    described = _described()
+    shared = described["shared"]
     return {
         name: {column: _column((shared | described[name])[column]) for column in table.columns}
         for name, table in TABLES.items()
@@ -43,8 +43,14 @@ def load_columns() -> dict[str, dict[str, Column]]:
 
 def about(table: str) -> str:
     """One sentence on what a table holds."""
-    sentence: str = tomllib.loads(_FILE.read_text(encoding="utf-8"))[table]["about"]
+    sentence: str = _described()[table]["about"]
     return sentence
+
+
+@lru_cache(maxsize=1)
+def _described() -> dict[str, Any]:
+    """The file of descriptions, read once."""
+    return tomllib.loads(_FILE.read_text(encoding="utf-8"))
 
 
 def _column(entry: dict[str, Any]) -> Column:
