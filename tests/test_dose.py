@@ -22,7 +22,16 @@ from wetmount.dose_rules import (
 from wetmount.dose_units import parse_dose, parse_strength
 from wetmount.dose_writing import write_mass, write_number, write_quantity
 from wetmount.errors import InputError
-from wetmount.hard_stops import CHECKS, THINGS, Life, Prescription, Present, WaterState, conflict_between
+from wetmount.hard_stops import (
+    CHECKS,
+    THINGS,
+    Life,
+    Prescription,
+    Present,
+    WaterState,
+    acts_on,
+    conflict_between,
+)
 from wetmount.reference import load_reference
 from wetmount.reference.loader import TABLES_DIR
 from wetmount.together import may_go_with
@@ -57,7 +66,10 @@ def order(treatment: str, **more: object) -> Order:
     }
     if row.supply in ("prescription", "unlicensed"):
         counted = " Cu" if "copper" in row.substance else ""
-        known["prescription"] = Prescription(f"{row.low:g} {row.unit}{counted}", "the veterinarian")
+        text = f"{row.low:g} {row.unit}{counted}"
+        known["prescription"] = Prescription(
+            text, "the veterinarian", against=next(iter(acts_on(treatment, REFERENCE)), None)
+        )
     return Order(treatment, **(known | more))  # type: ignore[arg-type]
 
 
@@ -510,7 +522,8 @@ def test_never_over_the_hard_maximum(
     more: dict[str, object] = {"dose": text, "water": water, "already": already, "step": step}
     more |= {"life": Life((group,)), "volume": Volume(90, 100, 120)}
     if row.supply in ("prescription", "unlicensed"):
-        more["prescription"] = Prescription(text, "the veterinarian")
+        by = Prescription(text, "the veterinarian", against=next(iter(acts_on(row.treatment, REFERENCE)), None))
+        more["prescription"] = by
     answer = ask(treatment, **more)
     if answer.amount is not None:
         assert answer.concentration is not None

@@ -17,7 +17,7 @@ from wetmount.dose_rules import bicarbonate_per_dkh
 from wetmount.dose_typed import already_of
 from wetmount.dose_units import COPPER_SHARE, counted_share, parse_strength, stock_strength
 from wetmount.errors import InputError
-from wetmount.hard_stops import CHECKS, Life, Prescription, Present, WaterState
+from wetmount.hard_stops import CHECKS, Life, Prescription, Present, WaterState, acts_on
 from wetmount.plan import TankFacts
 from wetmount.plan.amounts import amounts_for
 from wetmount.plan.record import planned_days
@@ -51,7 +51,10 @@ def ask(treatment: str, **more: object) -> DoseAnswer:
         known["strength"] = parse_strength("37 % w/w")
     if row.supply in ("prescription", "unlicensed"):
         counted = " Cu" if "copper" in row.substance else ""
-        known["prescription"] = Prescription(f"{row.low:g} {row.unit}{counted}", "the veterinarian")
+        text = f"{row.low:g} {row.unit}{counted}"
+        known["prescription"] = Prescription(
+            text, "the veterinarian", against=next(iter(acts_on(treatment, REFERENCE)), None)
+        )
     return dose(Order(treatment, **(known | more)), REFERENCE)  # type: ignore[arg-type]
 
 
@@ -130,7 +133,7 @@ def test_the_hard_stop_holds_for_the_running_total() -> None:
     (worked examples, section J: a hard stop applies to the running total)."""
 
     def again(treatment: str, dose: str, changed: float, already: float | None = None) -> set[str]:
-        by = Prescription(dose, "the veterinarian")
+        by = Prescription(dose, "the veterinarian", against="spironucleosis")
         before = (Present(treatment, 500, changed),)
         return {stop.id for stop in ask(treatment, prescription=by, present=before, already=already).stops}
 
@@ -298,6 +301,36 @@ def test_feed_and_injection_have_their_cross_check_and_hard_stop() -> None:
     fed = ask("metronidazole_feed", prescription=Prescription("50 mg/kg/day", "the veterinarian"), share_eating=0.5)
     # 2 kg, half of it eating, 50 mg/kg/day, 5 days: 250 mg
     assert any("2 kg of fish, 50 % of them eating, x 50 mg" in line and "= 250 mg" in line for line in fed.written)
+
+
+def test_an_antibiotic_bath_is_for_a_named_disease_that_it_reaches() -> None:
+    """Table of refusals: not for septicaemia or another internal disease, mycobacteriosis or a virus."""
+
+    def bath(against: str | None) -> set[str]:
+        by = Prescription("10 mg/L", "the veterinarian", against=against)
+        return {stop.id for stop in ask("oxytetracycline_bath", prescription=by).stops}
+
+    assert bath(None) == {"against"}
+    assert bath("columnaris") == set()
+    for internal in ("motile_aeromonad", "mycobacteriosis", "khv"):
+        assert bath(internal) == {"antibiotic_bath"}
+    assert ask("oxytetracycline_bath", prescription=None).amount is None
+
+
+def test_refusals_of_malachite_salt_and_metronidazole() -> None:
+    """Table of refusals: no pregnant handler (malachite green); no anti-caking ferrocyanide (salt); metronidazole in
+    feed at most 5 days, at 100 mg/kg at most 3."""
+    assert "handler" in why_not("malachite_green", confirmed=frozenset(CHECKS) - {"handler"})
+    assert any("ferrocyanide" in line for line in ask("salt_indefinite").written)
+
+    def fed(dose: str, days: float) -> set[str]:
+        by = Prescription(dose, "the veterinarian")
+        return {stop.id for stop in ask("metronidazole_feed", prescription=by, days=days).stops}
+
+    assert fed("50 mg/kg/day", 5) == set()
+    assert fed("50 mg/kg/day", 6) == {"too_long"}
+    assert fed("100 mg/kg/day", 3) == set()
+    assert fed("100 mg/kg/day", 4) == {"too_long"}
 
 
 # --- the command ------------------------------------------------------------------------------------------------------

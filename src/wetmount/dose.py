@@ -36,6 +36,8 @@ QUESTIONS: Final = ("slip_low", "slip_volume", "free_chlorine")
 """Ids of the questions, by which they are confirmed."""
 _STEP: Final = {"g": 0.1, "mL": 0.1, "tablet": 0.25}
 _IN_MG_PER_L: Final = {"g/L": 1000.0}
+PLAIN_SALT: Final = "Plain sodium chloride only: no iodine, and no anti-caking agent such as a ferrocyanide"
+"""Form of the salt rows of treatments.csv."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,7 +248,7 @@ def _dose_stops(row: DoseRow, bounds: Bounds, chosen: float, order: Order, refer
         stops.append(
             Stop("too_long", f"{order.minutes:g} min is longer than {bounds.minutes_max:g} min", at, overridable=True)
         )
-    longest = row.minutes_high
+    longest = bounds.minutes_max
     if row.route == "feed" and order.days is not None and longest is not None and order.days * 1440 > longest:
         text = f"{order.days:g} days of this feed are longer than {_time(longest)}"
         stops.append(Stop("too_long", text, at, overridable=True))
@@ -428,7 +430,8 @@ def _with_amount(answer: DoseAnswer, row: DoseRow, bounds: Bounds, chosen: float
         f"{write_quantity(chosen, bounds.unit)} = {in_all} of {row.substance}"
     )
     buffer = _buffer(row, done.amount.active_mg)
-    written = (*done.written, *buffer, check, *_contact(row, bounds), *_stop_line(row, bounds))
+    plain = (PLAIN_SALT,) if row.substance == "sodium chloride" else ()
+    written = (*done.written, *buffer, *plain, check, *_contact(row, bounds), *_stop_line(row, bounds))
     return replace(done, concentration=reached, written=written)
 
 

@@ -52,6 +52,7 @@ CHECKS: Final = {
     "stock_clear": "the formalin stock is clear, never frozen, without white deposit",
     "copper_test": "a copper test is at hand and is read before every addition",
     "buffered": "the anaesthetic is buffered with sodium bicarbonate to pH 7 to 7.5",
+    "handler": "nobody who is or may be pregnant handles it; gloves are worn and no powder is raised",
 }
 
 
@@ -98,11 +99,13 @@ class Present:
 
 @dataclass(frozen=True, slots=True)
 class Prescription:
-    """A dose typed from a prescription or label; `prescriber` is the veterinarian or the label's name."""
+    """A dose typed from a prescription or label; `prescriber` is the veterinarian or the label's name, `against` the
+    condition it is for."""
 
     dose: str
     prescriber: str
     kind: str = "prescription"
+    against: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -345,7 +348,7 @@ def hard_stops(
     prescription: Prescription | None = None,
 ) -> tuple[Stop, ...]:
     """Every reason of this agent, law, fish, water and company not to dose; the dose itself is judged in `dose`."""
-    stops = [*_agent(row, life, lawful_here, prescription)]
+    stops = [*_agent(row, life, lawful_here, prescription, reference)]
     if row.supply in ("refused", "not_weighed"):
         return tuple(stops)
     stops += _water(row, water)
@@ -379,7 +382,9 @@ def stops_without_amount(
     return tuple(dict.fromkeys(stops))
 
 
-def _agent(row: DoseRow, life: Life, lawful_here: bool | None, prescription: Prescription | None) -> Iterator[Stop]:
+def _agent(
+    row: DoseRow, life: Life, lawful_here: bool | None, prescription: Prescription | None, reference: Reference
+) -> Iterator[Stop]:
     at = f"doses {row.treatment}"
     if life.for_food:
         yield Stop("food", "never for fish that people or animals may eat, now or later", "cautions no_food_after")
@@ -410,8 +415,32 @@ def _agent(row: DoseRow, life: Life, lawful_here: bool | None, prescription: Pre
         yield Stop("eggs_only", "this is a bath for eggs and kills fry: it ends 24 h before they hatch", at)
     if "avermectin" in row.families and row.route != "feed":
         yield Stop("avermectin", "no avermectin as a bath or an injection: micrograms to the litre kill", at)
-    if "antibacterial" in row.families and row.route in BATHS and prescription is None:
-        yield Stop("antibiotic_bath", "an antibiotic bath does not reach an internal disease and feeds resistance", at)
+    if "antibacterial" in row.families and row.route in BATHS:
+        yield from _antibiotic_bath(row, prescription, reference)
+
+
+def acts_on(treatment: str, reference: Reference) -> tuple[str, ...]:
+    """Conditions on which a treatment is known to act (rows of treats.csv with an effect)."""
+    return tuple(dict.fromkeys(row.condition for row in reference.treats if row.treatment == treatment and row.effect))
+
+
+def _antibiotic_bath(row: DoseRow, prescription: Prescription | None, reference: Reference) -> Iterator[Stop]:
+    """Refuse rules of cautions: septicaemia or another internal disease, mycobacteriosis, any viral disease."""
+    why = "an antibiotic bath does not reach an internal disease and feeds resistance"
+    if prescription is None:
+        yield Stop("antibiotic_bath", why, f"doses {row.treatment}")
+        return
+    reached = acts_on(row.treatment, reference)
+    if prescription.against in reached:
+        return
+    known = ", ".join(reference.conditions[one].name for one in reached)
+    if prescription.against is None:
+        text = f"it is not said which disease this is against; this bath acts on {known} ({', '.join(reached)})"
+        yield Stop("against", text, f"treats {row.treatment}")
+    else:
+        condition = reference.conditions.get(prescription.against)
+        name = condition.name if condition is not None else prescription.against
+        yield Stop("antibiotic_bath", f"not against {name}: {why}; this one acts on {known}", f"treats {row.treatment}")
 
 
 def _water(row: DoseRow, water: WaterState) -> Iterator[Stop]:
@@ -452,6 +481,8 @@ def required_checks(row: DoseRow) -> tuple[str, ...]:
         checks.append("copper_test")
     if "buffered" in row.substance:
         checks.append("buffered")
+    if "malachite" in f"{row.treatment} {row.substance}":
+        checks.append("handler")
     return tuple(checks)
 
 

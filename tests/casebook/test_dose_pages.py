@@ -418,7 +418,14 @@ def test_every_stop_stands_in_place_of_the_amount(browser: Client, asked: dict[s
 
 def test_unnamed_fish_count_as_the_most_sensitive(browser: Client) -> None:
     """Malachite green is refused for scaleless fish, and fish that nobody named may be such."""
-    asked = SALT | {"agent": "malachite_green", "dose": "0.05 mg/L", "temperature": "24 C", "ph": "7", **PAPER}
+    asked = SALT | {
+        "agent": "malachite_green",
+        "dose": "0.05 mg/L",
+        "temperature": "24 C",
+        "ph": "7",
+        "checked": "handler",
+        **PAPER,
+    }
     assert "No amount" not in ask(browser, asked | {"strength": "1 mg/mL", "step": "0.1 mL"})
     assert "Not with" in ask(browser, asked, host="")
 

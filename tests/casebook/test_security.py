@@ -121,6 +121,9 @@ def furnished(device: Device, case: Case, scrape: Examination, tank: Tank) -> Ca
     tracing.set_group(device, tank.room, "tool", "net", [tank, other])
     keeping.add_keeper(device, "the keeper")
     files.keep(device, picture("x.jpg"), name="x.jpg", examination=scrape)
+    planning.set_facts(
+        device, scrape.look, volume="100 L", water="fresh", others=[], living={"gill_damage": "no"}, lawful_here=None
+    )
     shown = page_of(case, scrape.look)
     assert shown is not None
     planning.choose_options(
@@ -129,7 +132,7 @@ def furnished(device: Device, case: Case, scrape: Examination, tank: Tank) -> Ca
     return case
 
 
-SALT = "agent=salt_indefinite&strength=pure&volume=100+L&water=fresh&kh=8+dKH&gh=9+dGH&host=koi&go=1"
+SALT = "agent=salt_indefinite&strength=pure&volume=100+L&water=fresh&kh=8+dKH&gh=9+dGH&host=koi&nothing_else=yes&go=1"
 BOX = "v1_shape=box&v1_length=60+cm&v1_width=30+cm&v1_depth=33+cm&go=1"
 CHANGES = "what=nitrate&now=80+mg/L+NO3&target=20+mg/L+NO3&fraction=30&go=1"
 STARTS = [

@@ -38,9 +38,10 @@ SCHEMA = "wetmount.dose/1"
     "--checked",
     multiple=True,
     metavar="CHECK",
-    help="aerated, stock_clear, copper_test, buffered, slip_low, slip_volume, free_chlorine.",
+    help="aerated, stock_clear, copper_test, buffered, handler, slip_low, slip_volume, free_chlorine.",
 )
 @click.option("--prescriber", metavar="NAME", help="Who prescribed the --dose, or the label it is on.")
+@click.option("--against", metavar="CONDITION", help="The disease that a prescribed antibiotic bath is for.")
 @click.option("--biomass", metavar="WEIGHT", help="Weight of the fish, for feed and injection.")
 @click.option("--ration", type=float, metavar="PERCENT", help="Feed a day in % of body weight.")
 @click.option("--eating", type=float, metavar="PERCENT", help="Share of the fish that still eat.")
@@ -69,6 +70,7 @@ def command(
     lawful_here: bool,
     checked: tuple[str, ...],
     prescriber: str | None,
+    against: str | None,
     biomass: str | None,
     ration: float | None,
     eating: float | None,
@@ -104,6 +106,8 @@ def command(
         raise InputError("a prescription needs its --dose", field="--prescriber")
     if bool(stops) != bool(override_by or because) or bool(stops) != bool(override_by and because):
         raise InputError("goes with --override-by NAME and --because TEXT, all three", field="--override")
+    if against is not None and against not in reference.conditions:
+        raise InputError(f"no condition {against!r}; `wetmount reference show ID` prints one", field="--against")
     groups, species = hosts_of(host, reference, field="--host")
     row = reference.doses.get(treatment)
     order = Order(
@@ -118,7 +122,7 @@ def command(
         present=tuple(_given(text, reference) for text in before),
         confirmed=frozenset(checked),
         lawful_here=True if lawful_here else None,
-        prescription=Prescription(dose_text or "", prescriber) if prescriber is not None else None,
+        prescription=Prescription(dose_text or "", prescriber, against=against) if prescriber is not None else None,
         rise_dkh=raise_dkh,
         biomass_g=parse_quantity(biomass, "weight", field="--biomass").value if biomass else None,
         ration_percent=ration,

@@ -57,7 +57,7 @@ def _of_agent(name: str, metavar: str, help: str) -> Callable[[Any], Any]:
 @_of_agent("--dose", "DOSE", "Its dose, from a prescription or label.")
 @_of_agent("--prescriber", "NAME", "Who prescribed it, or the label.")
 @_of_agent("--container", "VOLUME", "Water of the container it is given in.")
-@_of_agent("--checked", "CHECK", "What was made sure of: aerated, stock_clear, copper_test, buffered.")
+@_of_agent("--checked", "CHECK", "What was made sure of: aerated, stock_clear, copper_test, buffered, handler.")
 @click.option("--recorded", is_flag=True, help="The plan that the case file holds, instead of the options.")
 @click.option(
     "--calendar", type=click.Path(path_type=Path), metavar="FILE", help="Write the dates as an iCalendar file."

@@ -11,8 +11,8 @@ from wetmount.dose import DoseAnswer, Order, dose
 from wetmount.dose_typed import volume_of
 from wetmount.dose_units import parse_strength
 from wetmount.dose_writing import write_quantity
-from wetmount.hard_stops import BATHS, CHECKS, Prescription, Stop, required_checks
-from wetmount.plan.options import WATER_RULES, TankFacts, life_beside
+from wetmount.hard_stops import BATHS, CHECKS, Stop, required_checks
+from wetmount.plan.options import WATER_RULES, TankFacts, life_beside, prescription_of
 from wetmount.reference import Reference
 from wetmount.reference.rows import DoseRow
 from wetmount.units import parse_quantity
@@ -33,7 +33,6 @@ def order_for(treatment: str, agent: PlanAgent, tank: TankFacts, reference: Refe
     if agent.volume is not None:
         volume = volume_of(agent.volume, field=f"{field}.volume")
     weight = agent.biomass
-    prescribed = agent.dose is not None and agent.prescriber is not None
     return Order(
         treatment,
         life,
@@ -45,7 +44,7 @@ def order_for(treatment: str, agent: PlanAgent, tank: TankFacts, reference: Refe
         present=tank.present,
         confirmed=tank.confirmed | frozenset(agent.checked),
         lawful_here=tank.lawful_here,
-        prescription=Prescription(agent.dose or "", agent.prescriber or "") if prescribed else None,
+        prescription=prescription_of(treatment, agent, reference),
         biomass_g=parse_quantity(weight, "weight", field=f"{field}.biomass").value if weight is not None else None,
         ration_percent=agent.ration_percent,
         share_eating=(agent.eating_percent or 100.0) / 100,

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from typing import Final
 
+from wetmount.case import PlanAgent
 from wetmount.cautions import CautionShown, cautions_of, select_conditions
 from wetmount.hard_stops import (
     STAYING,
@@ -18,6 +19,7 @@ from wetmount.hard_stops import (
     Present,
     Stop,
     WaterState,
+    acts_on,
     bounds_for,
     conflict_between,
     hard_stops,
@@ -287,6 +289,14 @@ def _agents(
             unproven,
             tuple(one for one in opened if one not in effects),
         )
+
+
+def prescription_of(treatment: str, agent: PlanAgent, reference: Reference) -> Prescription | None:
+    """The prescription or label of an agent of a plan. It is against what the plan offers the agent for: the condition
+    on which its rows say that it acts."""
+    if agent.dose is None or not agent.prescriber:
+        return None
+    return Prescription(agent.dose, agent.prescriber, against=next(iter(acts_on(treatment, reference)), None))
 
 
 def life_beside(row: DoseRow, life: Life) -> Life:

@@ -11,8 +11,8 @@ from wetmount.dose_typed import READINGS, hosts_of, volume_of
 from wetmount.dose_writing import write_number, write_volume
 from wetmount.errors import InputError
 from wetmount.evidence import Evidence
-from wetmount.hard_stops import THING_WORDS, THINGS, Life, Prescription, WaterState
-from wetmount.plan.options import TankFacts
+from wetmount.hard_stops import THING_WORDS, THINGS, Life, WaterState
+from wetmount.plan.options import TankFacts, prescription_of
 from wetmount.reference import Reference
 from wetmount.units import parse_quantity
 from wetmount.volume import Volume
@@ -94,9 +94,9 @@ def tank_of(
         volume,
         lawful_here=plan.lawful_here,
         prescriptions={
-            id: Prescription(agent.dose, agent.prescriber)
+            id: prescribed
             for id, agent in plan.agents.items()
-            if agent.dose is not None and agent.prescriber
+            if (prescribed := prescription_of(id, agent, reference)) is not None
         },
     )
     return KnownTank(facts, tuple(said), tuple(_missing(facts, values, plan, reference)))

@@ -159,7 +159,8 @@ def _prescription(form: Form) -> Prescription | None:
     if not form.text("dose"):
         form.wrong.setdefault("dose", "Type the dose as the prescription or label has it, with its unit.")
         return None
-    return Prescription(form.text("dose"), by, kind if kind == "label" else "prescription")
+    against = form.text("against") or None
+    return Prescription(form.text("dose"), by, kind if kind == "label" else "prescription", against)
 
 
 def _demand(form: Form) -> dict[float, float] | None:
