@@ -360,7 +360,7 @@ def test_a_named_person_overrides_a_stop_of_a_dose_with_a_reason() -> None:
         "stock_clear", "--fresh", "--without", "rest",
     )  # fmt: skip
     refused = run(*asked)
-    assert refused.exit_code == 0
+    assert refused.exit_code == 3
     assert "no amount" in refused.output
     assert "--override temperature" in refused.output
     against = ("--override", "temperature", "--override-by", "Dr Hale", "--because", "the room cannot be cooled today")

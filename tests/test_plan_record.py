@@ -17,7 +17,7 @@ from wetmount.casefile import case_to_dict, check_case_text, json_schema, read_c
 from wetmount.cli import cli
 from wetmount.errors import InputError
 from wetmount.evidence import gather_evidence
-from wetmount.hard_stops import THINGS, Prescription
+from wetmount.hard_stops import THINGS, Prescription, Present
 from wetmount.plan import choose, plan_for
 from wetmount.plan.amounts import amounts_for, open_points
 from wetmount.plan.courses import courses_of
@@ -72,6 +72,9 @@ kind = "look"
 text = "Look again: skin and gill"
 days = [2026-10-14]
 """
+
+
+LIVING_SAID = PLAN.split("living", 1)[1].rsplit("by =", 1)[0]
 
 
 def case_with(plan: str = PLAN) -> Case:
@@ -168,6 +171,56 @@ def test_not_looked_at_is_not_looked_and_not_seen() -> None:
     assert gills('mottled_gills = "absent"\nswollen_gills = "absent"\n') is None
     assert gills('gill_hyperplasia = "absent"\ngill_necrosis = "absent"\n') == "no"
     assert gills('gill_hyperplasia = "marked"\n') == "yes"
+
+
+def test_what_was_given_before_is_held_against_the_plan(weighed: WeighUp) -> None:
+    """Formalin and permanganate within 24 h are refused (cautions, refuse rules: takes up oxygen, violent reaction);
+    praziquantel's running total stops at 10 mg/L, nothing counting as lost (worked examples, section J)."""
+
+    def stops(given: str, agent: str) -> set[str]:
+        text = "[plan]\nlawful_here = true\nfirst = 2026-10-03\n" + given + "living" + LIVING_SAID
+        facts = known(case_with(text)).facts
+        return {stop.id for stop in plan_for(weighed, facts, REFERENCE).option(agent).stops}
+
+    assert "meets_kmno4_short" not in stops("", "formalin_indefinite")
+    before = 'given = [{ option = "kmno4_short", date = 2026-10-03 }]\n'
+    assert "meets_kmno4_short" in stops(before, "formalin_indefinite")
+    long_ago = 'given = [{ option = "kmno4_short", date = 2026-07-03 }]\n'
+    assert "meets_kmno4_short" not in stops(long_ago, "formalin_indefinite")
+    salted = '{ option = "salt_indefinite", date = 2026-10-01, changed_percent = 50 }'
+    tank = known(case_with(f"[plan]\nfirst = 2026-10-03\ngiven = [{salted}]\n"))
+    assert tank.facts.present == (Present("salt_indefinite", 48 - 15, 0.5),)
+    assert any("sodium chloride on 2026-10-01" in fact.words for fact in tank.said)
+    unsaid = " ".join(known(case_with("[plan]\n")).missing)
+    assert "whether anything was given" in unsaid
+    nothing = known(case_with("[plan]\ngiven = []\n"))
+    assert "whether anything was given" not in " ".join(nothing.missing)
+    assert nothing.facts.present == ()
+
+
+def test_a_plan_of_an_earlier_look_counts_as_given() -> None:
+    text = """format = 1
+[host]
+group = "koi"
+[[looks]]
+date = 2026-10-01
+findings = { flashing = "frequent" }
+[looks.plan]
+by = "the bench"
+why = "a trial"
+[[looks.plan.steps]]
+kind = "treat"
+option = "formalin_indefinite"
+text = "Formalin"
+days = [2026-10-02]
+[[looks]]
+date = 2026-10-04
+findings = { flashing = "frequent" }
+"""
+    case = read_case_text(text, "toml", "case.toml", REFERENCE)
+    tank = known(case)
+    assert [one.treatment for one in tank.facts.present] == ["formalin_indefinite"]
+    assert any("plan of an earlier look" in fact.source for fact in tank.said)
 
 
 # --- amounts ----------------------------------------------------------------------------------------------------------
@@ -402,6 +455,12 @@ def test_the_command_takes_the_water_of_the_file_and_saves_the_plan(tmp_path: Pa
         ("--step", "salt_dip=small"),
         ("--step", "salt_dip=0"),
         ("--without", "ghosts"),
+        ("--given", "salt_indefinite"),
+        ("--given", "salt_indefinite@yesterday"),
+        ("--given", "salt_indefinite@2026-10-01:lots"),
+        ("--given", "salt_indefinite@2026-10-01:150%"),
+        ("--given", "moonlight@2026-10-01"),
+        ("--given", "salt_indefinite@2999-10-01"),
     ],
 )
 def test_bad_input_is_one_sentence_and_exit_2(arguments: tuple[str, ...]) -> None:

@@ -141,9 +141,12 @@ def _strings(tree: ast.AST) -> Iterator[str]:
 def _sentences(said: set[str]) -> list[str]:
     """Those that are words for people: two or more, and none of the signs of code."""
     words = re.compile(r"[A-Za-z’]{2,}[,:;.]? [A-Za-z’(\"“…]")
-    code = re.compile(r"[{}<>_]|\b(?:SELECT|WHERE|FROM|UPDATE|PRAGMA|NULL)\b|[a-z]\.[a-z]|--|^[.#\[]|=|^(?:a|button|input|main)\b(?=.*\b(?:input|textarea|p):?)")
+    code = re.compile(r"[{}<>_]|\b(?:SELECT|WHERE|FROM|UPDATE|PRAGMA|NULL)\b|[a-z]\.[a-z]|--|^[.#\[]|=")
+    selector = re.compile(r"^(?:a|button|input|main)\b(?=.*\b(?:input|textarea|p):?)")
     found = {re.sub(r"\s+", " ", text).strip() for text in said}
-    return sorted((text for text in found if words.search(text) and not code.search(text)), key=_order)
+    return sorted(
+        (text for text in found if words.search(text) and not (code.search(text) or selector.search(text))), key=_order
+    )
 
 
 def _order(text: str) -> tuple[str, str]:

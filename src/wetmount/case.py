@@ -199,6 +199,16 @@ class PlanStep(Record, frozen=True, kw_only=True):
     days: Annotated[tuple[Date, ...], Meta(description="the days it is done on")] = ()
 
 
+class PlanGiven(Record, frozen=True, kw_only=True):
+    """An agent that went into this water before the plan."""
+
+    option: Annotated[Id, Meta(description="id of the treatment")]
+    date: Annotated[Date, Meta(description="last day it was given")]
+    changed_percent: Annotated[
+        Annotated[float, Meta(ge=0, le=100)], Meta(description="share of the water changed since, %")
+    ] = 0.0
+
+
 class Plan(Record, frozen=True, kw_only=True):
     """What is to be done after a look: the water and the fish it is for, what was chosen, by whom and why."""
 
@@ -215,6 +225,10 @@ class Plan(Record, frozen=True, kw_only=True):
     ] = {}
     lawful_here: Annotated[
         bool | None, Meta(description="restricted agents may be used on ornamental fish here; left out: not known")
+    ] = None
+    given: Annotated[
+        tuple[PlanGiven, ...] | None,
+        Meta(description="what went into this water in the last weeks; [] = nothing; left out: not said"),
     ] = None
     agents: Annotated[dict[str, PlanAgent], Meta(description="id of a treatment: what is in hand of it")] = {}
     steps: tuple[PlanStep, ...] = ()

@@ -222,6 +222,10 @@ def _plan(plan: Plan, path: str, reference: Reference) -> Found:
             )
     for thing in plan.living:
         yield from _known(thing, LIVING, "thing that lives in the water", f"{path}.living.{thing}")
+    for index, given in enumerate(plan.given or ()):
+        yield from _known(given.option, reference.doses, "treatment", f"{path}.given[{index}].option")
+        if plan.first is not None and given.date > plan.first:
+            yield f"{path}.given[{index}].date", f"is after the first day of the plan ({plan.first})", True
     for id, agent in plan.agents.items():
         yield from _known(id, reference.doses, "treatment", f"{path}.agents.{id}")
         yield from _quantity(agent.volume, "volume", f"{path}.agents.{id}.volume")

@@ -85,8 +85,9 @@ def plan_of(device: Device, scrape: Examination) -> None:
     look = scrape.look
     living = {"plants": "no", "fry": "yes"}
     planning.set_facts(
-        device, look, volume="660 L to 780 L", water="fresh", others=["tiger barb"], living=living, lawful_here=False
-    )
+        device, look, volume="660 L to 780 L", water="fresh", others=["tiger barb"], living=living, lawful_here=False,
+        given=[core.PlanGiven(option="salt_indefinite", date=dt.date(2026, 10, 1), changed_percent=50)],
+    )  # fmt: skip
     planning.set_agent(
         device, look, "salt_prolonged", core.PlanAgent(strength="pure", step=1, volume="10 L", days=(0, 4))
     )

@@ -132,6 +132,26 @@ def test_what_is_not_said_counts_as_dangerous_and_says_so(browser: Client, case:
     assert 'type="checkbox"' in card(shown(browser, case), "salt_dip")
 
 
+def test_what_was_given_before_counts(browser: Client, case: Case, weighable: Look) -> None:
+    browser.post(at(case, "water/"), SAID | {"given_1": "kmno4_short", "given_on_1": clock.today().isoformat()})
+    page = shown(browser, case)
+    assert "potassium permanganate on" in text_of(page)
+    # cautions, refuse rules: formalin and permanganate within 24 hours
+    assert "Refused" in text_of(card(page, "formalin_short"))
+    assert "permanganate" in text_of(card(page, "formalin_short"))
+    browser.post(at(case, "water/"), SAID | {"nothing_given": "yes"})
+    assert "Given before nothing" in text_of(shown(browser, case))
+    for wrong, words in (
+        ({"given_1": "kmno4_short"}, "say on which day"),
+        ({"given_1": "moonlight", "given_on_1": "2026-10-01"}, "no treatment"),
+        ({"given_1": "kmno4_short", "given_on_1": "2999-10-01"}, "has not come yet"),
+        ({"given_1": "kmno4_short", "given_on_1": "2026-10-01", "given_changed_1": "150"}, "percent"),
+    ):
+        answer = browser.post(at(case, "water/"), SAID | wrong)
+        assert answer.status_code == 422
+        assert words in text_of(answer.content.decode())
+
+
 def test_fish_of_the_same_water_count(browser: Client, device: Device, case: Case, water: Look, tank: Any) -> None:
     other = keeping.add_tank(device, tank.room, "A5", tank.system)
     batch = keeping.add_batch(device, "bronze cory", tank.room, arrived=dt.date(2026, 9, 1), number=6)

@@ -302,6 +302,9 @@ def _say(table: str, name: str, value: Any, known: _Known) -> str:
         return "; ".join(f"{id}: {_in_hand(agent)}" for id, agent in value.items())
     if name == "living":
         return "; ".join(f"{thing.replace('_', ' ')} {answer}" for thing, answer in value.items())
+    if name == "given":
+        told = (f"{one['option']} on {one['date']}, {one.get('changed_percent', 0):g} % changed since" for one in value)
+        return "; ".join(told) or "nothing"
     if name in ("others", "days"):
         return "; ".join(map(str, value))
     if isinstance(value, bool):

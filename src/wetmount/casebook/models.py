@@ -531,6 +531,7 @@ class PlanChoice(Entry):
     living = models.JSONField(default=dict, blank=True)
     lawful_here = models.BooleanField(null=True, blank=True)
     agents = models.JSONField(default=dict, blank=True)
+    given = models.JSONField(null=True, blank=True)
 
 
 class PlanStep(Entry):

@@ -15,13 +15,20 @@ if TYPE_CHECKING:
     from wetmount.reference import Reference
 
 SCHEMA = "wetmount.dose/1"
+NO_AMOUNT = 3
+"""Exit status where the dose is refused, or something is asked first."""
 
 
 @click.command(name="dose")
 @click.argument("treatment")
 @click.argument("reading", nargs=-1)
 @click.option("--host", multiple=True, metavar="NAME", help="Species or host group; may be given several times.")
-@click.option("--volume", "volume_text", metavar="VOLUME", help="Litres, or a range such as '660 L to 780 L'.")
+@click.option(
+    "--volume",
+    "volume_text",
+    metavar="VOLUME",
+    help="As measured, such as '120 L'; a guess as a range: '660 L to 780 L'.",
+)
 @click.option("--dose", "dose_text", metavar="DOSE", help="The dose with its unit; the low end without it.")
 @click.option("--strength", metavar="STRENGTH", help="What is in hand: '37 % w/w', '2.3 % w/v', '50 mg/mL', pure.")
 @click.option("--step", type=float, metavar="NUMBER", help="Smallest step of scale (g) or syringe (mL).")
@@ -85,7 +92,7 @@ def command(
 
     Baths, feed and injections; no row of the reference gives a substance painted on a fish, so none is worked out for
     the skin. TREATMENT is an id of the reference, such as salt_indefinite. READING is NAME=VALUE with its unit, such as
-    temperature=25C kh="6 dKH"; what is not known counts as dangerous.
+    temperature=25C kh="6 dKH"; what is not known counts as dangerous. The exit status is 3 where there is no amount.
     """
     from wetmount.dose import QUESTIONS, Order, Override, dose
     from wetmount.dose_typed import already_of, hosts_of, things_of, volume_of, water_of
@@ -139,6 +146,8 @@ def command(
         click.echo(json.dumps(data | {"schema": SCHEMA, "state": answer.state, "reference_version": reference.version}))
     else:
         _print(answer, reference)
+    if answer.state != "amount":
+        click.get_current_context().exit(NO_AMOUNT)
 
 
 def _print(answer: DoseAnswer, reference: Reference) -> None:

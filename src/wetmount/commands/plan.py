@@ -16,7 +16,7 @@ from wetmount.errors import InputError
 from wetmount.files import write_whole
 
 if TYPE_CHECKING:
-    from wetmount.case import Case, PlanAgent
+    from wetmount.case import Case, PlanAgent, PlanGiven
     from wetmount.case import Plan as PlanRecord
     from wetmount.plan import Plan
     from wetmount.plan.tank import KnownTank
@@ -33,12 +33,23 @@ def _of_agent(name: str, metavar: str, help: str) -> Callable[[Any], Any]:
 @click.command(name="plan")
 @click.argument("case_file", type=click.Path(path_type=Path))
 @click.argument("reading", nargs=-1)
-@click.option("--volume", "volume_text", metavar="VOLUME", help="Litres, or a range such as '660 L to 780 L'.")
+@click.option(
+    "--volume",
+    "volume_text",
+    metavar="VOLUME",
+    help="As measured, such as '120 L'; a guess as a range: '660 L to 780 L'.",
+)
 @click.option(
     "--host", multiple=True, metavar="NAME", help="Other fish in the same water, beside the host of the case."
 )
 @with_option
 @without_option
+@click.option(
+    "--given",
+    multiple=True,
+    metavar="AGENT@DATE:CHANGED",
+    help="What went into this water before, and the water changed since: salt_indefinite@2026-10-01:50%; or nothing.",
+)
 @click.option("--sea/--fresh", "marine", default=None, help="Sea water or fresh water.")
 @click.option("--lawful-here", is_flag=True, help="You state that restricted agents may be used on these fish here.")
 @click.option("--choose", "chosen_ids", multiple=True, metavar="OPTION", help="An option that is taken, in order.")
@@ -73,6 +84,7 @@ def command(
     host: tuple[str, ...],
     there: tuple[str, ...],
     absent: tuple[str, ...],
+    given: tuple[str, ...],
     marine: bool | None,
     lawful_here: bool,
     chosen_ids: tuple[str, ...],
@@ -114,8 +126,8 @@ def command(
     # What can be refused without weighing is refused at once.
     if recorded and chosen_ids:
         raise InputError("either a new choice or the one that is recorded", field="--choose")
-    for option, given in (("--calendar", calendar), ("--days", schedules), ("--save", save)):
-        if given and not chosen_ids and not (recorded and option == "--calendar"):
+    for option, asked in (("--calendar", calendar), ("--days", schedules), ("--save", save)):
+        if asked and not chosen_ids and not (recorded and option == "--calendar"):
             raise InputError("is of what is chosen; add --choose", field=option)
     timed = dict(_schedule(one) for one in schedules)
     if chosen_ids and not (by.strip() and why.strip()):
@@ -141,10 +153,11 @@ def command(
         living=living,
         water=kept.water if marine is None else "sea" if marine else "fresh",
         lawful_here=True if lawful_here else kept.lawful_here,
+        given=_given(given, today, reference) if given else kept.given,
         agents=agents,
     )
     look = structs.replace(look, plan=kept)
-    known = tank_of(case, look, evidence, reference, readings=readings_of(reading))
+    known = tank_of(case, look, evidence, reference, readings=readings_of(reading), today=today)
     if recorded:
         if not kept.steps:
             raise InputError("holds no chosen plan; choose with --choose and --save", file=str(case_file))
@@ -242,6 +255,35 @@ def _schedule(text: str) -> tuple[str, tuple[int, ...]]:
         raise InputError(
             f"{text!r} is no schedule; write AGENT@DAYS, such as praziquantel_bath@0,5,10", field="--days"
         ) from None
+
+
+def _given(texts: tuple[str, ...], today: Date, reference: Reference) -> tuple[PlanGiven, ...]:
+    """What was given before the plan; `nothing` alone says that nothing was."""
+    from wetmount.case import PlanGiven
+
+    if texts == ("nothing",):
+        return ()
+    found = []
+    for text in texts:
+        agent, at, rest = text.partition("@")
+        day, _, changed = rest.partition(":")
+        try:
+            one = PlanGiven(
+                option=agent, date=Date.fromisoformat(day), changed_percent=float(changed.removesuffix("%") or 0)
+            )
+        except ValueError:
+            at = ""
+        if not at or not 0 <= one.changed_percent <= 100:
+            raise InputError(
+                f"{text!r} is no giving; write AGENT@DATE:CHANGED, such as salt_indefinite@2026-10-01:50%, or nothing",
+                field="--given",
+            )
+        if agent not in reference.doses:
+            raise InputError(f"no treatment {agent!r}; `wetmount plan` lists them", field="--given")
+        if one.date > today:
+            raise InputError(f"{one.date} has not come yet", field="--given")
+        found.append(one)
+    return tuple(found)
 
 
 def _agents(

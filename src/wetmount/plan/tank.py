@@ -4,19 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from datetime import date as Date
 from typing import Final
 
-from wetmount.case import Case, Look, Plan, readings_of
+from wetmount.case import Case, Look, Plan, PlanGiven, looks_of, readings_of
 from wetmount.dose_typed import READINGS, hosts_of, volume_of
 from wetmount.dose_writing import write_number, write_volume
 from wetmount.errors import InputError
 from wetmount.evidence import Evidence
-from wetmount.hard_stops import THING_WORDS, THINGS, Life, WaterState
+from wetmount.hard_stops import BATHS, THING_WORDS, THINGS, Life, Present, WaterState
 from wetmount.plan.options import TankFacts, prescription_of
 from wetmount.reference import Reference
 from wetmount.units import parse_quantity
 from wetmount.volume import Volume
 
+REMEMBERED_DAYS: Final = 60
+"""An agent given longer ago than this is not held against a plan: repeats of doses.csv are days to weeks apart."""
+SHORTEST_NIGHT_H: Final = 15.0
+"""From nine in the morning, when a plan's day begins, to midnight, when a dose of a day was given at the latest."""
 SAME_WATER: Final = "the same water"
 SAID: Final = "said in the plan"
 FROM_FINDINGS: Final[Mapping[str, tuple[str, ...]]] = {
@@ -63,9 +68,11 @@ def tank_of(
     volume: Volume | None = None,
     others: Iterable[str] = (),
     readings: Mapping[str, str] | None = None,
+    today: Date | None = None,
 ) -> KnownTank:
     """The water and fish of a look. What its plan says goes before what is known otherwise: `volume` and `others` of
-    the tank's water, `readings` typed just now. Fish that came in batches of the case count as in this water.
+    the tank's water, `readings` typed just now. Fish that came in batches of the case count as in this water. What was
+    given before is reckoned to the plan's first day, else to `today`, else to the look.
 
     InputError for a quantity that cannot be read.
     """
@@ -88,10 +95,12 @@ def tank_of(
         said.append(Said("volume", _volume_words(volume), "; ".join(volume.how)))
     things, unsaid = _living(plan, evidence, reference, said)
     water = WaterState(marine=marine, **columns)
+    present = tuple(_given_before(case, look, plan, plan.first or today or look.date, reference, said))
     facts = TankFacts(
         Life(groups, things, species=species, unsaid=unsaid),
         water,
         volume,
+        present=present,
         lawful_here=plan.lawful_here,
         prescriptions={
             id: prescribed
@@ -158,6 +167,35 @@ def _volume_words(volume: Volume) -> str:
     return low if low == high else f"{low} to {high}"
 
 
+def _given_before(
+    case: Case, look: Look, plan: Plan, begins: Date | None, reference: Reference, said: list[Said]
+) -> Iterator[Present]:
+    """Agents that may still be in this water: what the plan says was given; where it says nothing, what plans of
+    earlier looks put into the tank, as if it had been given and no water changed since."""
+    given = [(one, SAID) for one in plan.given or ()]
+    if plan.given is None:
+        for earlier in looks_of(case):
+            if earlier.plan is None or earlier.date is None or look.date is None or earlier.date >= look.date:
+                continue
+            for step in earlier.plan.steps:
+                row = reference.doses.get(step.option or "") if step.kind == "treat" else None
+                days = [day for day in step.days if begins is None or day <= begins]
+                if row is not None and days and row.place == "tank" and row.route in BATHS:
+                    given.append((PlanGiven(option=row.treatment, date=days[-1]), "plan of an earlier look"))
+    elif not plan.given:
+        said.append(Said("given before", "nothing", SAID))
+    for one, source in given:
+        days_ago = 0 if begins is None else (begins - one.date).days
+        if one.option not in reference.doses or days_ago > REMEMBERED_DAYS:
+            continue
+        words = f"{reference.doses[one.option].substance} on {one.date}"
+        if one.changed_percent:
+            words += f", {write_number(one.changed_percent)} % of the water changed since"
+        said.append(Said("given before", words, source))
+        # The hour is not known: the shortest that it can be ago, from the end of its day to the morning of the plan.
+        yield Present(one.option, max(0.0, 24.0 * days_ago - SHORTEST_NIGHT_H), one.changed_percent / 100)
+
+
 def things_found(evidence: Evidence, reference: Reference) -> dict[str, Said]:
     """What the findings say of the fish that an agent may harm: there when one of its findings was seen, not there when
     those of SAY_NO were looked for and not seen; else nothing is said of it."""
@@ -200,6 +238,8 @@ def _missing(
     if facts.life.unsaid:
         words = ", ".join(THING_WORDS[thing] for thing in THINGS if thing in facts.life.unsaid)
         yield f"whether there are {words}: until it is said or looked at, what would harm them is refused"
+    if plan.given is None:
+        yield "whether anything was given into this water in the last weeks (plans of earlier looks count as given)"
     if plan.lawful_here is None:
         yield "whether restricted agents may be used on ornamental fish here: not known counts as no"
     if not facts.life.species:

@@ -28,7 +28,7 @@ from wetmount.units import parse_quantity
 LONGEST_TEXT: Final = 2_000
 MOST_DAYS: Final = 60
 MOST_STEPS: Final = 60
-FACTS: Final = ("volume", "water", "others", "living", "lawful_here", "agents")
+FACTS: Final = ("volume", "water", "others", "living", "lawful_here", "given", "agents")
 
 
 def plan_of(look: Look) -> PlanChoice | None:
@@ -62,6 +62,7 @@ def _row(writer: Writer, look: Look) -> PlanChoice:
         others=list(known.others),
         living=dict(known.living),
         lawful_here=known.lawful_here,
+        given=None if known.given is None else msgspec.to_builtins(known.given),
         agents={id: msgspec.to_builtins(agent) for id, agent in known.agents.items()},
     )
 
@@ -75,6 +76,7 @@ def set_facts(
     others: Iterable[str],
     living: Mapping[str, str],
     lawful_here: bool | None,
+    given: Iterable[core.PlanGiven] | None = None,
     seen: int | None = None,
 ) -> PlanChoice:
     """The water and fish of the plan. InputError for a volume that cannot be read, Refused for an unknown host."""
@@ -88,6 +90,12 @@ def set_facts(
     for thing, answer in living.items():
         if thing not in core.LIVING or answer not in ("yes", "no"):
             raise Refused(f"{thing.replace('_', ' ')[:60]}: yes or no goes here.")
+    before = None if given is None else tuple(given)
+    for one in before or ():
+        if one.option not in reference().doses:
+            raise Refused(f"There is no treatment {one.option[:60]!r} in the reference.")
+        if one.date > clock.today():
+            raise Refused(f"{one.date} has not come yet; write down what was given, and plan what is to be.")
     with act(device, "set_plan_water", "Plan: water and fish", case=look.case) as writer:
         row = _row(writer, look)
         writer.set(
@@ -98,6 +106,7 @@ def set_facts(
             others=names,
             living=dict(living),
             lawful_here=lawful_here,
+            given=None if before is None else msgspec.to_builtins(before),
         )
     return row
 

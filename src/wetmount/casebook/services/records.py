@@ -149,6 +149,9 @@ def plan_record(row: PlanChoice | None) -> core.Plan | None:
         others=tuple(row.others),
         living=dict(row.living),
         lawful_here=row.lawful_here,
+        given=None
+        if row.given is None
+        else tuple(msgspec.convert(one, core.PlanGiven) for one in row.given if one["option"] in known),
         agents={id: msgspec.convert(agent, core.PlanAgent) for id, agent in row.agents.items() if id in known},
         steps=tuple(step_record(step) for step in row.steps.all()),
     )
@@ -336,6 +339,7 @@ class _Import:
             others=list(record.others),
             living=dict(record.living),
             lawful_here=record.lawful_here,
+            given=None if record.given is None else msgspec.to_builtins(record.given),
             agents={id: msgspec.to_builtins(agent) for id, agent in record.agents.items()},
         )
         for place, step in enumerate(record.steps, 1):

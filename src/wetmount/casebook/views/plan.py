@@ -22,7 +22,7 @@ from wetmount.casebook.services.weighing import CannotWeigh, ready, weighed
 from wetmount.casebook.shell import case_context
 from wetmount.casebook.views import entry_forms as forms
 from wetmount.casebook.views.entry_places import chosen_look
-from wetmount.casebook.views.plan_telling import PlanPage
+from wetmount.casebook.views.plan_telling import GIVEN_ROWS, PlanPage
 from wetmount.errors import InputError
 from wetmount.plan.amounts import checks_of
 
@@ -71,10 +71,26 @@ def water(request: HttpRequest, number: int) -> HttpResponse:
         water=forms.text(request, "water", 5),
         others=forms.text(request, "others", 2000).replace("\n", ";").split(";"),
         living={thing: answer for thing, answer in living.items() if answer},
+        given=_given(request),
         lawful_here={"yes": True, "no": False}.get(request.POST.get("lawful", "")),
         seen=forms.version(request),
     )
     return _back(case, look, "water")
+
+
+def _given(request: HttpRequest) -> list[core.PlanGiven] | None:
+    """What was given before: the filled rows, nothing, or not said."""
+    found = []
+    for n in range(1, GIVEN_ROWS + 1):
+        agent = forms.text(request, f"given_{n}", 60)
+        on = forms.day(request, f"given_on_{n}", "Given on")
+        changed = forms.decimal(request, f"given_changed_{n}", "Water changed since, in percent", most=100)
+        if not agent:
+            continue
+        if on is None:
+            raise Refused("Given on: say on which day it was given last.")
+        found.append(core.PlanGiven(option=agent, date=on, changed_percent=changed or 0.0))
+    return found or ([] if request.POST.get("nothing_given") == "yes" else None)
 
 
 @require_POST

@@ -106,6 +106,10 @@ class CourseShown:
     words: tuple[str, ...]
 
 
+GIVEN_ROWS: Final = 3
+"""Places for agents that were given before the plan."""
+
+
 class PlanPage:
     """What the page of one look's plan says. InputError where what is kept cannot be read."""
 
@@ -118,7 +122,7 @@ class PlanPage:
         self.core_look = structs.replace(core.looks_of(asked.record)[asked.place], plan=self.facts)
         self.tank: KnownTank = tank_of(
             asked.record, self.core_look, asked.evidence, self.reference,
-            volume=self.water.volume, others=self.water.species,
+            volume=self.water.volume, others=self.water.species, today=clock.today(),
         )  # fmt: skip
         self.plan: Plan = plan_for(weighup, self.tank.facts, self.reference)
         self.short = {row.id: row.name for row in self.reference.conditions.values()}
@@ -277,6 +281,24 @@ class PlanPage:
     def asked(self) -> list[tuple[str, str, str]]:
         """What is asked of the water: id, words, answer."""
         return [(thing, THING_WORDS[thing], self.facts.living.get(thing, "")) for thing in THINGS]
+
+    @property
+    def given(self) -> list[tuple[int, str, str, str]]:
+        """Rows of what was given before, the kept ones and empty ones after: number, agent, day, water changed."""
+        kept = [(one.option, one.date.isoformat(), f"{one.changed_percent:g}") for one in self.facts.given or ()]
+        rows = (*kept, *[("", "", "")] * (GIVEN_ROWS - len(kept)))
+        return [(n, *row) for n, row in enumerate(rows[:GIVEN_ROWS], 1)]
+
+    @property
+    def nothing_given(self) -> bool:
+        """Whether it was said that nothing was given before."""
+        return self.facts.given == ()
+
+    @property
+    def agents(self) -> list[tuple[str, str]]:
+        """Every agent that may have been given."""
+        named = ((id, agent_name(id, self.reference)) for id in self.reference.doses)
+        return sorted(named, key=lambda one: one[1])
 
     @property
     def lawful(self) -> str:
