@@ -132,6 +132,14 @@ def test_what_is_not_said_counts_as_dangerous_and_says_so(browser: Client, case:
     assert 'type="checkbox"' in card(shown(browser, case), "salt_dip")
 
 
+def test_one_tick_says_that_the_rest_was_looked_for(browser: Client, case: Case, weighable: Look) -> None:
+    browser.post(at(case, "water/"), {"living_plants": "yes", "living_rest": "no"})
+    kept = PlanChoice.objects.get(look=weighable).living
+    assert kept["plants"] == "yes"
+    assert {kept[thing] for thing in ("invertebrates", "eggs", "fry", "gill_damage")} == {"no"}
+    assert "nobody has looked" not in text_of(shown(browser, case))
+
+
 def test_what_was_given_before_counts(browser: Client, case: Case, weighable: Look) -> None:
     browser.post(at(case, "water/"), SAID | {"given_1": "kmno4_short", "given_on_1": clock.today().isoformat()})
     page = shown(browser, case)

@@ -64,6 +64,10 @@ def water(request: HttpRequest, number: int) -> HttpResponse:
     case = case_or_404(number)
     look = chosen_look(request, case)
     living = {thing: request.POST.get(f"living_{thing}", "") for thing in core.LIVING}
+    if request.POST.get("living_rest") == "no":
+        page = page_of(case, look)
+        unsaid = page.tank.facts.life.unsaid if page is not None else set(core.LIVING)
+        living |= {thing: "no" for thing in unsaid if not living[thing]}
     planning.set_facts(
         request.device,
         look,
