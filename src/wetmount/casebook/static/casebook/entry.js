@@ -313,8 +313,10 @@
     } else {
       const why = new DOMParser().parseFromString(text, "text/html").querySelector("[role=alert] p")?.textContent
         ?? (status === 404 ? "What it belongs to was deleted meanwhile." : "It was not accepted.");
-      saidAlone(`Not saved: ${entry.words ?? ""}. ${why}`);
-      refresh();
+      const words = `Not saved: ${entry.words ?? ""}. ${why}`;
+      const at = entered;
+      saidAlone(words);
+      refresh().then(() => { if (entered === at) saidAlone(words); });  // the page made anew must not swallow why
     }
     tidy();
   });
