@@ -1,6 +1,6 @@
 """Does the 90 % set of origins hold the true one? Simulated outbreaks in a room of 42 tanks, traced.
 
-python -m validation.origins [OUTBREAKS]            default 20; 200 take about an hour on one core
+python -m validation.origins [OUTBREAKS]            default 20; 200 take some ten minutes on two cores
 python -m validation.origins 200 --write            also into validation/results/origins.md
 python -m validation.origins 200 --other --write    courses drawn otherwise than the model believes, as a second table
 python -m validation.origins 200 --keep FILE        outcomes are kept in a file, and taken up from it
