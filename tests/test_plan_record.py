@@ -198,6 +198,22 @@ def test_what_was_given_before_is_held_against_the_plan(weighed: WeighUp) -> Non
     assert nothing.facts.present == ()
 
 
+def test_a_prescribed_antibiotic_bath_says_what_it_is_for() -> None:
+    """Table of refusals: not for septicaemia or another internal disease, mycobacteriosis or a virus."""
+
+    def stops(against: str) -> set[str]:
+        agent = f'[plan.agents.oxytetracycline_bath]\ndose = "20 mg/L"\nprescriber = "the veterinarian"\n{against}'
+        case = case_with("[plan]\n" + agent)
+        plan = looks_of(case)[-1].plan
+        assert plan is not None
+        answer = amounts_for(plan, known(case).facts, REFERENCE, ["oxytetracycline_bath"])["oxytetracycline_bath"]
+        return {stop.id for stop in answer.stops} & {"against", "antibiotic_bath"}
+
+    assert stops("") == {"against"}
+    assert stops('against = "columnaris"\n') == set()
+    assert stops('against = "mycobacteriosis"\n') == {"antibiotic_bath"}
+
+
 def test_a_plan_of_an_earlier_look_counts_as_given() -> None:
     text = """format = 1
 [host]
@@ -455,6 +471,7 @@ def test_the_command_takes_the_water_of_the_file_and_saves_the_plan(tmp_path: Pa
         ("--step", "salt_dip=small"),
         ("--step", "salt_dip=0"),
         ("--without", "ghosts"),
+        ("--against", "oxytetracycline_bath=moonlight"),
         ("--given", "salt_indefinite"),
         ("--given", "salt_indefinite@yesterday"),
         ("--given", "salt_indefinite@2026-10-01:lots"),

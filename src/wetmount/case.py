@@ -162,6 +162,7 @@ class PlanAgent(Record, frozen=True, kw_only=True):
 
     dose: Annotated[Quantity | None, Meta(description="of a prescription or label, with unit; else the table's")] = None
     prescriber: Annotated[Id | None, Meta(description="veterinarian, or the label the dose is on")] = None
+    against: Annotated[Id | None, Meta(description="condition that a prescribed antibiotic bath is for")] = None
     strength: Annotated[Quantity | None, Meta(description='"37 % w/w", "50 mg/mL", "pure"')] = None
     step: Annotated[
         Annotated[float, Meta(ge=0.001, le=10_000)] | None,

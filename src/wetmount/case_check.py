@@ -228,6 +228,8 @@ def _plan(plan: Plan, path: str, reference: Reference) -> Found:
             yield f"{path}.given[{index}].date", f"is after the first day of the plan ({plan.first})", True
     for id, agent in plan.agents.items():
         yield from _known(id, reference.doses, "treatment", f"{path}.agents.{id}")
+        if agent.against is not None:
+            yield from _known(agent.against, reference.conditions, "condition", f"{path}.agents.{id}.against")
         yield from _quantity(agent.volume, "volume", f"{path}.agents.{id}.volume")
         yield from _quantity(agent.biomass, "weight", f"{path}.agents.{id}.biomass")
         if agent.prescriber is not None and agent.dose is None:

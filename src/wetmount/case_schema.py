@@ -39,6 +39,7 @@ def json_schema(reference: Reference) -> dict[str, Any]:
     _replace(tables["Plan"], "living", _only(dict.fromkeys(LIVING, living)))
     agents = tables["Plan"]["properties"]["agents"]["additionalProperties"]
     _replace(tables["Plan"], "agents", _only(dict.fromkeys(reference.doses, agents)))
+    _replace(tables["PlanAgent"], "against", {"enum": [*reference.conditions, None]})
     _replace(tables["PlanGiven"], "option", {"enum": [*reference.doses]})
     _replace(tables["Host"], "group", {"enum": [*reference.host_groups, None]})
     tables["Host"]["anyOf"] = [{"required": ["species"]}, {"required": ["group"]}]

@@ -67,6 +67,7 @@ def _of_agent(name: str, metavar: str, help: str) -> Callable[[Any], Any]:
 @_of_agent("--step", "NUMBER", "Smallest step of scale (g) or syringe (mL).")
 @_of_agent("--dose", "DOSE", "Its dose, from a prescription or label.")
 @_of_agent("--prescriber", "NAME", "Who prescribed it, or the label.")
+@_of_agent("--against", "CONDITION", "The disease that a prescribed antibiotic bath is for.")
 @_of_agent("--container", "VOLUME", "Water of the container it is given in.")
 @_of_agent("--checked", "CHECK", "What was made sure of: aerated, stock_clear, copper_test, buffered, handler.")
 @click.option("--recorded", is_flag=True, help="The plan that the case file holds, instead of the options.")
@@ -96,6 +97,7 @@ def command(
     step: tuple[str, ...],
     dose: tuple[str, ...],
     prescriber: tuple[str, ...],
+    against: tuple[str, ...],
     container: tuple[str, ...],
     checked: tuple[str, ...],
     recorded: bool,
@@ -143,7 +145,8 @@ def command(
     kept = look.plan or PlanRecord()
     living = {**kept.living, **things_of(there, absent)}
     agents = _agents(kept.agents, reference, {
-        "strength": strength, "step": step, "dose": dose, "prescriber": prescriber, "volume": container,
+        "strength": strength, "step": step, "dose": dose, "prescriber": prescriber, "against": against,
+        "volume": container,
         "checked": checked,
     })  # fmt: skip
     kept = structs.replace(
@@ -310,6 +313,8 @@ def _agents(
                     raise InputError(f"{value!r} is no number", field=option) from None
                 if not 0 < new <= 10_000:
                     raise InputError(f"{value} is no step of a scale or syringe", field=option)
+            elif column == "against" and new not in reference.conditions:
+                raise InputError(f"no condition {new!r}; `wetmount reference show ID` prints one", field=option)
             elif column == "checked":
                 new = (*agent.checked, new)
             agents[id] = structs.replace(agent, **{column: new})

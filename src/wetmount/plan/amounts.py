@@ -44,7 +44,7 @@ def order_for(treatment: str, agent: PlanAgent, tank: TankFacts, reference: Refe
         present=tank.present,
         confirmed=tank.confirmed | frozenset(agent.checked),
         lawful_here=tank.lawful_here,
-        prescription=prescription_of(treatment, agent, reference),
+        prescription=prescription_of(agent),
         biomass_g=parse_quantity(weight, "weight", field=f"{field}.biomass").value if weight is not None else None,
         ration_percent=agent.ration_percent,
         share_eating=(agent.eating_percent or 100.0) / 100,

@@ -19,7 +19,6 @@ from wetmount.hard_stops import (
     Present,
     Stop,
     WaterState,
-    acts_on,
     bounds_for,
     conflict_between,
     hard_stops,
@@ -291,12 +290,11 @@ def _agents(
         )
 
 
-def prescription_of(treatment: str, agent: PlanAgent, reference: Reference) -> Prescription | None:
-    """The prescription or label of an agent of a plan. It is against what the plan offers the agent for: the condition
-    on which its rows say that it acts."""
+def prescription_of(agent: PlanAgent) -> Prescription | None:
+    """The prescription or label of an agent of a plan."""
     if agent.dose is None or not agent.prescriber:
         return None
-    return Prescription(agent.dose, agent.prescriber, against=next(iter(acts_on(treatment, reference)), None))
+    return Prescription(agent.dose, agent.prescriber, against=agent.against)
 
 
 def life_beside(row: DoseRow, life: Life) -> Life:

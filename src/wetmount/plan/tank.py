@@ -103,9 +103,7 @@ def tank_of(
         present=present,
         lawful_here=plan.lawful_here,
         prescriptions={
-            id: prescribed
-            for id, agent in plan.agents.items()
-            if (prescribed := prescription_of(id, agent, reference)) is not None
+            id: prescribed for id, agent in plan.agents.items() if (prescribed := prescription_of(agent)) is not None
         },
     )
     return KnownTank(facts, tuple(said), tuple(_missing(facts, values, plan, reference)))

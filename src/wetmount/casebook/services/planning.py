@@ -120,6 +120,8 @@ def set_agent(device: Device | None, look: Look, treatment: str, agent: core.Pla
         parse_strength(agent.strength, field="strength")
     if agent.dose is not None:
         parse_dose(agent.dose)
+    if agent.against is not None and agent.against not in reference().conditions:
+        raise Refused(f"There is no cause {agent.against[:60]!r} in the reference.")
     if agent.prescriber is not None and agent.dose is None:
         raise Refused("A prescription goes with its dose: write both, or neither.")
     if agent.volume is not None:

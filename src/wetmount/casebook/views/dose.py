@@ -26,6 +26,7 @@ from wetmount.casebook.views.dose_forms import (
     agents_without_sum,
     case_of,
     counted,
+    diseases,
     framed,
     has_sum,
     is_demonstration,
@@ -39,7 +40,7 @@ from wetmount.cautions import ANY, CautionShown, cautions_for, triggers_of
 from wetmount.dose import LARGEST_RULES, DoseAnswer, Order, Override, dose
 from wetmount.dose_writing import write_number, write_quantity
 from wetmount.errors import InputError
-from wetmount.hard_stops import BATHS, CHECKS, THING_WORDS, THINGS, Stop, required_checks
+from wetmount.hard_stops import CHECKS, THING_WORDS, THINGS, Stop, required_checks
 from wetmount.reference.rows import DoseRow
 from wetmount.together import may_go_with
 
@@ -115,18 +116,11 @@ def _of_row(form: Form, row: DoseRow) -> dict[str, Any]:
         "on_paper": row.supply in ("prescription", "unlicensed", "varies"), "by_law": row.supply == "varies",
         "rise": row.rule == "bicarbonate_per_dkh", "demand": row.rule == "permanganate_demand",
         "papers": [("prescription", "a prescription"), ("label", "the label")], "supply": row.supply,
-        "against": _diseases(row),
+        "against": diseases(row, reference()),
         "stock_open": bool(form.text("stock") or form.text("stock_in")),
         "before_open": any(form.text(f"before_{n}") for n in BEFORE),
         "treatment": reference().treatments.get(row.treatment), "counted": counted(row),
     }  # fmt: skip
-
-
-def _diseases(row: DoseRow) -> list[tuple[str, str]]:
-    """What an antibiotic bath may be said to be against; empty for other agents, of which it is not asked."""
-    if "antibacterial" not in row.families or row.route not in BATHS:
-        return []
-    return sorted(((id, one.name) for id, one in reference().conditions.items()), key=lambda one: one[1])
 
 
 READINGS_SHOWN: Final = {

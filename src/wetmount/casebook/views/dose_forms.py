@@ -25,8 +25,9 @@ from wetmount.casebook.views.count import frame
 from wetmount.casebook.views.today import last_said
 from wetmount.dose_typed import READINGS, volume_of
 from wetmount.errors import InputError
-from wetmount.hard_stops import THING_WORDS
+from wetmount.hard_stops import BATHS, THING_WORDS
 from wetmount.plan.tank import SAID, Said, things_found
+from wetmount.reference import Reference
 from wetmount.reference.rows import TABLES, DoseRow
 from wetmount.units import parse_quantity
 from wetmount.volume import Volume, exactly, volume_from_label
@@ -194,6 +195,13 @@ def agents_without_sum() -> list[tuple[str, str, str]]:
         if id not in tables.doses
     ]
     return sorted(refused + bare, key=lambda one: one[1])
+
+
+def diseases(row: DoseRow, tables: Reference) -> list[tuple[str, str]]:
+    """What an antibiotic bath may be said to be against; empty for other agents, of which it is not asked."""
+    if "antibacterial" not in row.families or row.route not in BATHS:
+        return []
+    return sorted(((id, one.name) for id, one in tables.conditions.items()), key=lambda one: one[1])
 
 
 # --- water and fish of a case -----------------------------------------------------------------------------------------

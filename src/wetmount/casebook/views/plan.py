@@ -21,6 +21,7 @@ from wetmount.casebook.services.refusals import Refused
 from wetmount.casebook.services.weighing import CannotWeigh, ready, weighed
 from wetmount.casebook.shell import case_context
 from wetmount.casebook.views import entry_forms as forms
+from wetmount.casebook.views.dose_forms import diseases
 from wetmount.casebook.views.entry_places import chosen_look
 from wetmount.casebook.views.plan_telling import GIVEN_ROWS, PlanPage
 from wetmount.errors import InputError
@@ -193,6 +194,7 @@ def agent(request: HttpRequest, number: int, treatment: str) -> HttpResponse:
         "treatment": tables.treatments[treatment],
         "agent": planning.kept_facts(look).agents.get(treatment, core.PlanAgent()),
         "checks": checks_of(treatment, tables),
+        "diseases": diseases(row, tables),
         "fed": row.route in ("feed", "injection"),
     }
     return render(request, "casebook/plan/agent.html", context)
@@ -205,6 +207,7 @@ def _agent_form(request: HttpRequest, kept: core.PlanAgent) -> core.PlanAgent:
     return core.PlanAgent(
         dose=forms.text(request, "dose", 60) or None,
         prescriber=forms.text(request, "prescriber", 200) or None,
+        against=forms.text(request, "against", 60) or None,
         strength=forms.text(request, "strength", 60) or None,
         step=number("step", "The step of scale or syringe", 10_000),
         volume=forms.text(request, "volume", 60) or None,
