@@ -77,11 +77,13 @@
     else {
       const open = $$("details[open][id]", page).map(one => one.id);
       const field = page.contains(document.activeElement) && document.activeElement.id ? document.activeElement : null;
+      const typing = field?.matches("input:not([type=radio]):not([type=checkbox]), textarea") && field.value !== field.defaultValue;
       replacing(() => page.replaceChildren(...[...fresh.childNodes].map(one => document.importNode(one, true))));
       for (const id of open) { const one = document.getElementById(id); if (one) one.open = true; }
       const again = field && document.getElementById(field.id);
       if (again) { if (field.matches("input:not([type=radio]):not([type=checkbox]), textarea")) typedOn(again, field.value); again.focus({ preventScroll: true }); }
       place(document.importNode(other.getElementById("tray"), true));
+      if (typing && !again) saidAlone("Not saved: what was being typed. Another device changed this page meanwhile.");
     }
     page.dataset.touched = fresh.dataset.touched;
     $$("[data-examination]", fresh).forEach(one => {
