@@ -333,8 +333,8 @@ def test_numbers_of_two_devices_ask_which_hold(visit: Callable[..., Any], case: 
     asks.locator("button").nth(1).click()
     until(lambda: page.evaluate("wetmountKept.all().length === 0"))
     assert numbers_of(case) == (24, None, None, None)
-    # A case that was closed meanwhile takes nothing, and says so, whether the page was sent or made anew first; the entry
-    # is not kept for ever.
+    # A case that was closed meanwhile takes nothing, and says so, whether the page was sent or made anew first; the
+    # entry is not kept for ever.
     page.get_by_label("Sick now").fill("5")
     cases.close_case(phone, case, outcome="recovered")
     page.evaluate("document.activeElement.blur()")
