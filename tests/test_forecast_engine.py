@@ -6,13 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from wetmount.forecast import Situation
-from wetmount.forecast.draw import STEP_ERROR, draw, needed, steps_per_day
+from wetmount.forecast.draw import STEP_ERROR
 from wetmount.forecast.engine import QUANTILES, Event, Rules, Start, Window, run
-from wetmount.forecast.lifecycle import MODELS
-from wetmount.reference import load_reference
-
-REFERENCE = load_reference()
 
 PLACES = (np.arange(QUANTILES) + 0.5) / QUANTILES
 
@@ -87,32 +82,8 @@ def test_expected_values_against_scipy_and_the_step_error() -> None:
     # cohorts hatch at eight places in the window, so larvae come in small lumps: compared over a week
     assert track.free[-7:, 0, 0].mean() == pytest.approx(free[-7:].mean(), rel=0.03)
     # two steps a day, the fewest that a forecast uses, are as near the continuous solution on any day as it says
-    assert errors[2] < STEP_ERROR["layer"]
+    assert errors[2] < STEP_ERROR
     assert errors[4] < errors[2]
-
-
-@pytest.mark.parametrize(
-    "id", ["gill_flukes", "capsalid_flukes", "ich", "marine_ich", "velvet_freshwater", "velvet_marine"]
-)
-@pytest.mark.parametrize("temperature", [24.0, 30.0])
-def test_the_step_error_of_each_model_is_as_stated(id: str, temperature: float) -> None:
-    # no outside source: the same equations at 32 steps a day stand for the continuous ones
-    model, days, sets = MODELS[id], 60, 40
-    need = needed(model, REFERENCE)
-    situation = Situation(12, 120.0, 6, 3, 12, (temperature,))
-    by_steps = []
-    for per_day in (steps_per_day(need, situation, days), 32):
-        rng = np.random.default_rng(1)
-        drawn = draw(model, need, REFERENCE, situation, days, per_day, sets, 1, rng, expected_start=True)
-        by_steps.append(np.log(run(drawn.rules, drawn.start, days).on_fish[..., 0] + 1e-3))
-    assert np.abs((by_steps[0] - by_steps[1]).mean(axis=1)).max() < STEP_ERROR[model.kind]
-
-
-def test_a_stage_shorter_than_a_step_is_left_in_the_next() -> None:
-    rules = layer(20, 2, settle=5.0)
-    rules = Rules(**{**{f: getattr(rules, f) for f in rules.__slots__}, "off": window(0.05, 0.2, 20, 2)})
-    track = run(rules, start(10), 20)
-    assert track.off[-1, 0, 0] < 4.2 * track.adult[-1, 0, 0]  # no more eggs than a day's laying
 
 
 def test_ensemble_mean_against_the_deterministic_solution() -> None:

@@ -40,10 +40,8 @@ HISTORY: Final = (0.3, 1.0)
 """Eggs and cysts at the start, as a share of what a burden that had long stood as counted would have laid."""
 SHORT_BATH_DAYS: Final = 0.5
 """Below this a treatment is over within hours: it hits once and does not go on acting."""
-STEP_ERROR: Final = {"layer": 0.03, "divider": 0.05, "live_bearer": 0.0}
-"""Largest relative error of an expected number on any day from the steps, by kind of model: measured in the tests,
-against the continuous equations and over the draws of the life cycle against 32 steps a day. In a single draw the steep
-waves of a divider may be off by 12 % on a day. Live-bearers have an exact step."""
+STEP_ERROR: Final = 0.03
+"""Largest relative error of an expected number on any day, against the continuous equations: measured in the tests."""
 GROUPED: Final = 50
 """Fish over which the heaviest burden is drawn, at most."""
 

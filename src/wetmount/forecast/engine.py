@@ -50,11 +50,10 @@ class Window:
         """From development rates per day by (quantile, set, step)."""
         steps = rates.shape[-1]
         progress = np.concatenate((np.zeros((*rates.shape[:-1], 1)), np.cumsum(rates * dt, axis=-1)), axis=-1)
-        # where in its step an entry counts goes evenly round, over the places and from each use of a place to the next,
-        # once in two steps: entering always at the middle would round every stay to whole steps, and all the same way
-        # where the window is narrow
+        # where in its step an entry counts goes evenly round, place by place and step by step: entering always at the
+        # middle would round every stay to whole steps, all the same way where the window is narrow
         place = np.arange(rates.shape[0])[:, None]
-        within = ((3 * place / QUANTILES + np.arange(steps) // 2 * GOLDEN) % 1)[:, None, :]
+        within = ((place / QUANTILES + np.arange(steps) * GOLDEN) % 1)[:, None, :]
         done = progress[..., :-1] * (1 - within) + progress[..., 1:] * within + 1
         # what is left quicker than a step lasts is left in the next
         return cls(progress, np.maximum(_first_step(progress, done, steps), np.arange(1, steps + 1)))

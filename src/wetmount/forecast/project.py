@@ -192,7 +192,7 @@ def forecast(
         _hangs_on(base, weights, days),
         float(np.median(base.harmful)),
         per_day,
-        drawing.STEP_ERROR[model.kind],
+        0.0 if model.kind == "live_bearer" else drawing.STEP_ERROR,
         effective,
         tuple(warnings),
         tuple(f"{row.parasite}: {row.quantity} ({row.basis})" for row in rows),
