@@ -6,7 +6,6 @@ share is kept below 1. A forecast therefore carries what is not known about the 
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
@@ -143,14 +142,15 @@ def outside_published(need: Needed, situation: Situation, days: int) -> tuple[st
 
 
 def steps_per_day(need: Needed, situation: Situation, days: int) -> int:
-    """Steps a day: 2, or 3 for dividers, whose waves are steep; more, up to 8, so that the shortest stage spans one and
-    a half. See STEP_ERROR."""
-    at = np.array([max(situation.temperature_on(day) for day in range(days))])
-    shortest = 1 / max(
-        float(development_rate(need.figures[name], at, need.zero_c)[0]) for name in ("off_first_d", "on_first_d")
+    """Steps a day so that the shortest stage spans at least two: 2, 4 or 8; see STEP_ERROR."""
+    warmest = max(situation.temperature_on(day) for day in range(days))
+    at = np.array([warmest])
+    shortest = min(
+        float(1 / development_rate(need.figures["off_first_d"], at, need.zero_c)[0]),
+        float(1 / development_rate(need.figures["on_first_d"], at, need.zero_c)[0]),
+        2 * float(at_temperature(need.figures["free_life_d"], at)[0]),
     )
-    least = 3 if "offspring_per_division" in need.figures else 2
-    return min(8, max(least, math.ceil(1.5 / shortest)))
+    return 2 if shortest >= 1.5 else 4 if shortest >= 0.6 else 8
 
 
 def draw(

@@ -27,8 +27,6 @@ QUANTILES: Final = 8
 """Places in the window from first to last leaving at which leaving times are kept."""
 PARTS: Final = 4
 """Parts into which what enters a timed stage in one step is divided; QUANTILES / PARTS places per part."""
-GOLDEN: Final = (5**0.5 - 1) / 2
-"""Turn from step to step that never comes round to the same place."""
 SPLIT_START: Final = 64
 """Parts of a timed stage at the start: every place in its window at QUANTILES ages."""
 GAUSSIAN_FROM: Final = 12.0
@@ -50,13 +48,9 @@ class Window:
         """From development rates per day by (quantile, set, step)."""
         steps = rates.shape[-1]
         progress = np.concatenate((np.zeros((*rates.shape[:-1], 1)), np.cumsum(rates * dt, axis=-1)), axis=-1)
-        # where in its step an entry counts goes evenly round, place by place and step by step: entering always at the
-        # middle would round every stay to whole steps, all the same way where the window is narrow
-        place = np.arange(rates.shape[0])[:, None]
-        within = ((place / QUANTILES + np.arange(steps) * GOLDEN) % 1)[:, None, :]
-        done = progress[..., :-1] * (1 - within) + progress[..., 1:] * within + 1
-        # what is left quicker than a step lasts is left in the next
-        return cls(progress, np.maximum(_first_step(progress, done, steps), np.arange(1, steps + 1)))
+        # entering at the middle of a step and leaving within the step in which development is complete is unbiased
+        done = (progress[..., :-1] + progress[..., 1:]) / 2 + 1
+        return cls(progress, _first_step(progress, done, steps))
 
     def leaves_from(self, share_done: float, quantile: int) -> NDArray[np.intp]:
         """Step of leaving, by set, of what had this share of its development behind it at the start."""
@@ -172,10 +166,14 @@ class _Luck:
         if self.rng is None:
             return mean
         variance = mean * (1 - chance)
+        drawn = np.zeros(mean.shape, np.int64)
         many = variance > GAUSSIAN_FROM
-        # most numbers are large, or nearly all small: drawing for all is quicker than picking the large ones out
-        drawn = self._near(mean, variance, number) if many.any() else np.zeros(mean.shape, np.int64)
         few = np.flatnonzero(~many & (mean > 0))
+        if few.size < mean.size:
+            where = np.flatnonzero(many)
+            centre = mean.ravel()[where]
+            noise = np.sqrt(variance.ravel()[where]) * self.rng.standard_normal(where.size, dtype=np.float32)
+            drawn.ravel()[where] = np.clip(np.rint(centre + noise), 0, number.ravel()[where])
         if few.size:
             chances = chance if np.ndim(chance) == 0 else np.broadcast_to(chance, mean.shape).ravel()[few]
             drawn.ravel()[few] = self.rng.binomial(number.ravel()[few], chances)
@@ -185,20 +183,16 @@ class _Luck:
         """Poisson, in the same way exact while few."""
         if self.rng is None:
             return mean
+        drawn = np.zeros(mean.shape, np.int64)
         many = mean > GAUSSIAN_FROM
-        drawn = self._near(mean, mean, LARGEST) if many.any() else np.zeros(mean.shape, np.int64)
-        few = np.flatnonzero(~many)
+        few, where = np.flatnonzero(~many & (mean > 0)), np.flatnonzero(many)
+        if where.size:
+            centre = np.minimum(mean.ravel()[where], LARGEST)
+            noise = np.sqrt(centre) * self.rng.standard_normal(where.size, dtype=np.float32)
+            drawn.ravel()[where] = np.rint(centre + noise)
         if few.size:
             drawn.ravel()[few] = self.rng.poisson(mean.ravel()[few])
         return drawn
-
-    def _near(self, mean: Array, variance: Array, most: Stock | float) -> Stock:
-        """Rounded normal draws from 0 to `most`."""
-        assert self.rng is not None
-        drawn = np.sqrt(variance)
-        drawn *= self.rng.standard_normal(mean.shape, dtype=np.float32)
-        drawn += mean
-        return np.clip(np.rint(drawn, out=drawn), 0, most, out=drawn).astype(np.int64)
 
     def whole(self, number: Array) -> Stock:
         """Rounded at random so that the mean is kept."""
@@ -210,10 +204,8 @@ class _Luck:
         """Nearly equal parts that add up; who gets the remainder is drawn, so that single parasites may go anywhere."""
         if self.rng is None:
             return [number / parts] * parts
-        # parts is a power of two: masks and shifts are several times faster than remainders and divisions; and eight
-        # offsets come from one draw of 64 bits
-        words = self.rng.integers(0, 2**64, -(-number.size // 8), np.uint64)
-        offset = words.view(np.int8)[: number.size].reshape(number.shape) & (parts - 1)
+        # parts is a power of two: masks and shifts are several times faster than remainders and divisions
+        offset = self.rng.integers(0, parts, number.shape, dtype=np.int8)
         return [(number + ((offset + part) & (parts - 1))) >> (parts.bit_length() - 1) for part in range(parts)]
 
 
@@ -248,8 +240,7 @@ def run(
         if step == steps:
             break
         event = todo.get(step, UNTOUCHED)
-        if event is not UNTOUCHED:
-            _strike(state, event, step, luck)
+        _strike(state, event, step, luck)
         _advance(rules, state, step, luck, event.seeking)
     return Track(*(np.stack(kept) for kept in track))
 
@@ -285,15 +276,16 @@ def _enter(queue: Stock, window: Window, number: Stock, step: int, luck: _Luck) 
 def _advance(rules: Rules, state: State, step: int, luck: _Luck, seeking_share: Array | float) -> None:
     """One step: leave the timed stages, settle or die, lay or divide."""
     hatched, matured = state.off_queue[step], state.young_queue[step]
+    state.off = state.off - hatched
+    state.young = state.young - matured
+    on_fish = state.young + state.adult
+    settle = rules.free_settle[step] / (1 + on_fish / rules.crowding)
+    # dying faster by 1/share leaves about that share of the settling
+    hazard = settle + rules.free_death[step] / np.maximum(seeking_share, LEAST_SEEKING)
+    leaving = -np.expm1(-hazard * rules.dt)
     born = luck.whole(luck.share(hatched, rules.cyst_success) * rules.offspring) if rules.divides else hatched
     # half of the newly free count as free from the start of the step, half from its end: on average from its middle
     seeking = state.free + luck.parts(born, 2)[0]
-    settle = _settling(rules, state, step, matured, seeking)
-    state.off = state.off - hatched
-    state.young = state.young - matured
-    # dying faster by 1/share leaves about that share of the settling
-    hazard = settle + rules.free_death[step] / np.maximum(seeking_share, LEAST_SEEKING)
-    leaving = 1 - np.exp(-hazard * rules.dt)
     settling = leaving * settle / hazard
     settled = luck.share(seeking, settling)
     lost = luck.share(seeking - settled, (leaving - settling) / (1 - settling))
@@ -313,22 +305,6 @@ def _advance(rules: Rules, state: State, step: int, luck: _Luck, seeking_share: 
     _enter(state.young_queue, rules.young, settled, step, luck)
     state.off = state.off + new_off
     state.young = state.young + settled
-
-
-def _settling(rules: Rules, state: State, step: int, matured: Stock, seeking: Stock) -> Array:
-    """Hazard of settling, crowded by those on the fish in the middle of the step.
-
-    Half of those that leave the fish in this step have gone by then, and half of those that settle, x = seeking · dt ·
-    settle, have come: the crowding u = c + x / 2K with settle = alone / u is the root of u² = c u + seeking dt alone /
-    2K. Counting none of them would be wrong in proportion to the step.
-    """
-    alone = rules.free_settle[step]
-    on_fish = state.young + state.adult
-    if rules.divides:
-        on_fish = on_fish - matured / 2
-    c = 1 + on_fish / rules.crowding
-    crowding: Array = (c + np.sqrt(c * c + (2 * rules.dt) * alone * seeking / rules.crowding)) / 2
-    return np.asarray(alone / crowding)
 
 
 def _strike(state: State, event: Event, step: int, luck: _Luck) -> None:

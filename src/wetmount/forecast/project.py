@@ -291,7 +291,7 @@ def _stages_chunk(
     told: Callable[[int, int], bool],
 ) -> _Course:
     # parameters, events and chance each from their own stream, so that plans differ by what is done alone
-    for_draw, for_event, for_run = _streams(seed)
+    for_draw, for_event, for_run = (np.random.default_rng(child) for child in _children(seed))
     need = drawing.needed(model, reference)
     per_day = drawing.steps_per_day(need, situation, days)
     sets = max(1, math.isqrt(size) // 2)
@@ -335,7 +335,7 @@ def _flukes_chunk(
     told: Callable[[int, int], bool],
 ) -> _Course:
     del more_water  # worms sit on the fish: changing water does not touch them
-    _, for_event, for_run = _streams(seed)
+    _, for_event, for_run = (np.random.default_rng(child) for child in _children(seed))
     found = flukes_of(model, reference)
 
     def host_days(_: np.random.Generator, trajectories: int) -> Mapping[int, HostDay]:
@@ -371,13 +371,9 @@ def _host_days(
     return {day + more: HostDay(daily, births) for day in given for more in range(lasting) if day + more < days}
 
 
-def _streams(seed: np.random.SeedSequence) -> list[np.random.Generator]:
-    """Three streams of a chunk; made from its key, since spawning would give others the second time.
-
-    SFC64, since a run is mostly drawing: its normals take little more than half of the default generator's time.
-    """
-    keys = [np.random.SeedSequence(seed.entropy, spawn_key=(*seed.spawn_key, stream)) for stream in range(3)]
-    return [np.random.Generator(np.random.SFC64(key)) for key in keys]
+def _children(seed: np.random.SeedSequence) -> list[np.random.SeedSequence]:
+    """Three streams of a chunk; made from its key, since spawning would give others the second time."""
+    return [np.random.SeedSequence(seed.entropy, spawn_key=(*seed.spawn_key, stream)) for stream in range(3)]
 
 
 # --- what the trajectories say --------------------------------------------------------------------------------------
